@@ -1,0 +1,1 @@
+"""Physics and geometry of small loudspeaker enclosures: networks, rooms, ducts, spaces, drive limits."""

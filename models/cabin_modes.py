@@ -1,0 +1,305 @@
+"""Modes of a cabin with the enclosure in it, and the static near field that the kept modes lack.
+
+Everything here is geometry: no air, no damping. The results are cached on disk by a hash of
+the sizes they depend on, one file for the modes and one for each port.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import sparse
+from scipy.sparse.linalg import LinearOperator, eigsh, splu
+
+from models.cabin_grid import Grid, Lines
+from models.cache import cache_key, cached_arrays
+
+SCHEME = "q2-1"
+"""Name of the numerical scheme; change it when the numbers of cached arrays would change."""
+
+LEVELS = (3.0, 4.5, 6.4, 9.0)
+"""Steps of the largest wavenumber times the cube root of the cabin's volume."""
+
+MODE_SPAN = 2.5
+"""The modes kept reach up to at least this multiple of the largest wavenumber."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Port:
+    """A rectangle on a wall through which air flows evenly, in the cabin's axes.
+
+    Attributes
+    ----------
+    low, high : tuple of three floats
+        Corners; equal along the rectangle's normal [m].
+    """
+
+    low: tuple[float, float, float]
+    high: tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PortTable:
+    """What a set of ports and the microphone see of a cabin; n_points is n_ports + 1.
+
+    Attributes
+    ----------
+    wavenumbers : ndarray, shape (n_modes,)
+        Of the kept modes, rising; the first is 0 [1/m].
+    shapes : ndarray, shape (n_points, n_modes)
+        Mode shapes averaged over the ports, then at the microphone; their mean square over
+        the air is 1 [1].
+    residual : ndarray, shape (n_points, n_ports)
+        Static potential at a point per unit flux through a port, less the kept modes' part [1/m].
+    volume : float
+        Of the air [m3].
+    """
+
+    wavenumbers: np.ndarray
+    shapes: np.ndarray
+    residual: np.ndarray
+    volume: float
+
+
+def _axis_lines(size: float, keys: list[float], step: float) -> np.ndarray:
+    """Lines of one axis through the keys, cells at most a step, half of it beside a key."""
+    marks = [0.0, *[k for k in sorted(keys) if 1e-9 * size < k < size * (1 - 1e-9)], size]
+    lines = [0.0]
+    for index, (low, high) in enumerate(zip(marks[:-1], marks[1:], strict=True)):
+        inner_low, inner_high = index > 0, index < len(marks) - 2
+        count = max(1, math.ceil((high - low) / step + 0.5 * (inner_low + inner_high)))
+        weights = np.ones(count)
+        if count > 1:
+            weights[0] = 0.5 if inner_low else 1.0
+            weights[-1] = 0.5 if inner_high else 1.0
+        lines.extend(low + (high - low) * np.cumsum(weights) / weights.sum())
+        lines[-1] = high
+    return np.array(lines)
+
+
+def cabin_grid(size: np.ndarray, block: np.ndarray | None, keys: np.ndarray, step: float) -> Grid:
+    """Tensor grid of a cabin.
+
+    Parameters
+    ----------
+    size : ndarray, shape (3,)
+        Sides [m].
+    block : ndarray, shape (2, 3), or None
+        Corners of the rigid block [m].
+    keys : ndarray, shape (2, 3)
+        Places along each axis that must be lines: the envelope's faces, block or not [m].
+    step : float
+        Largest cell [m].
+
+    Returns
+    -------
+    Grid
+        The grid [m].
+    """
+    x, y, z = (_axis_lines(float(size[i]), [float(k) for k in keys[:, i]], step) for i in range(3))
+    return Grid(lines=(x, y, z), block=block)
+
+
+def factor(matrix: sparse.csc_matrix) -> Callable[[np.ndarray], np.ndarray]:
+    """Solver of a symmetric matrix by its sparse factors."""
+    solved = splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
+    return solved.solve  # type: ignore[no-any-return]
+
+
+def local_excess(grid: Grid, static: np.ndarray, volume: float, port: Port, fineness: float = 0.4) -> float:
+    """Static self energy of a port that a grid is too coarse to hold.
+
+    A finer grid is laid around the port; the correction to the coarse solution is zero on its
+    cut boundary and meets the equations inside. It makes the energy larger, never smaller, and
+    stays below the exact value.
+
+    Parameters
+    ----------
+    grid : Grid
+        The coarse grid [m].
+    static : ndarray, shape (n_air,)
+        Its potential for unit flux through the port and an even sink in the air [1/m].
+    volume : float
+        Of the air [m3].
+    port : Port
+        The port [m].
+    fineness : float
+        Largest cell as a part of the port's side plus the distance from it [1].
+
+    Returns
+    -------
+    float
+        What is missing in the coarse self term [1/m].
+    """
+    low, high = np.array(port.low), np.array(port.high)
+    side = float(np.max(high - low))
+    lines, cut_low, cut_high = [], [], []
+    for axis, line in enumerate(grid.lines):
+        slack = 1e-9 * line[-1]
+        first = max(int(np.searchsorted(line, low[axis] - 1.5 * side + slack, side="right")) - 1, 0)
+        last = min(int(np.searchsorted(line, high[axis] + 1.5 * side - slack)), len(line) - 1)
+        edges = [e for e in (low[axis], high[axis]) if np.min(np.abs(line - e)) > slack]
+        marks = np.sort(np.concatenate([line[first : last + 1], edges]))
+        fine = [float(marks[0])]
+        for a, b in zip(marks[:-1], marks[1:], strict=True):
+            away = max(low[axis] - b, a - high[axis], 0.0)
+            count = max(1, math.ceil((b - a) / (fineness * (side + away)) - 1e-9))
+            fine.extend(a + (b - a) * np.arange(1, count + 1) / count)
+        lines.append(np.array(fine))
+        cut_low.append(first > 0)
+        cut_high.append(last < len(line) - 1)
+    local = Grid(lines=(lines[0], lines[1], lines[2]), block=grid.block)
+    nodes = local.air_nodes()
+    shape = [2 * len(line) - 1 for line in lines]
+    free = np.ones(len(nodes), dtype=bool)
+    for axis, index in enumerate(np.unravel_index(nodes, shape)):
+        free &= ~((index == 0) & cut_low[axis]) & ~((index == shape[axis] - 1) & cut_high[axis])
+    stiffness, mass = local.matrices()
+    right = local.patch_load(low, high) - mass @ np.full(len(nodes), 1.0 / volume)
+    right -= stiffness @ (grid.prolongation(local) @ static)
+    right = right[free]
+    inner = sparse.csc_matrix(stiffness[free][:, free])
+    return float(right @ factor(inner)(right))
+
+
+class CabinSolver:
+    """Modes and static solutions of one cabin on one grid, from the cache or by computation.
+
+    Parameters
+    ----------
+    grid : Grid
+        The grid [m].
+    n_modes : int
+        Modes to keep [1].
+    """
+
+    def __init__(self, grid: Grid, n_modes: int) -> None:
+        self.grid = grid
+        self.n_modes = min(n_modes, len(grid.air_nodes()) - 2)
+        block = None if grid.block is None else tuple(grid.block.ravel().tolist())
+        lines = tuple(tuple(line.tolist()) for line in grid.lines)
+        self._key = cache_key(SCHEME, lines, block, self.n_modes)
+        self._system: tuple[sparse.csc_matrix, Callable[[np.ndarray], np.ndarray]] | None = None
+        size = np.array([line[-1] for line in grid.lines])
+        self.volume = float(np.prod(size))
+        if grid.block is not None:
+            self.volume -= float(np.prod(grid.block[1] - grid.block[0]))
+        self._shift = 1.0 / float(np.max(size)) ** 2
+        found = cached_arrays("cabin-modes", self._key, ("wavenumbers", "shapes"), self._modes)
+        self.wavenumbers, self.shapes = found["wavenumbers"], found["shapes"]
+        # other eigenvectors of the same space must not meet static solutions cleaned of these
+        self._token = cache_key(self._key, self.shapes.sum(axis=0).tolist(), self.shapes[:8].tolist())
+
+    def _factored(self) -> tuple[sparse.csc_matrix, Callable[[np.ndarray], np.ndarray]]:
+        """Mass matrix, and the solver of stiffness + shift * mass."""
+        if self._system is None:
+            stiffness, mass = self.grid.matrices()
+            self._system = mass, factor(sparse.csc_matrix(stiffness + self._shift * mass))
+        return self._system
+
+    def _modes(self) -> dict[str, np.ndarray]:
+        """Wavenumbers and shapes (n_air, n_modes) with unit mean square over the air."""
+        mass, solve = self._factored()
+        stiffness = self.grid.matrices()[0]
+        operator = LinearOperator(mass.shape, matvec=solve, dtype=float)
+        start = np.random.default_rng(0).standard_normal(mass.shape[0])
+        values, vectors = eigsh(
+            stiffness, self.n_modes, mass, sigma=-self._shift, which="LM", OPinv=operator, v0=start
+        )
+        order = np.argsort(values)
+        values, vectors = values[order], vectors[:, order] * math.sqrt(self.volume)
+        values[0], vectors[:, 0] = 0.0, 1.0
+        return {"wavenumbers": np.sqrt(np.maximum(values, 0.0)), "shapes": np.ascontiguousarray(vectors)}
+
+    def _static(self, port: Port) -> dict[str, np.ndarray]:
+        """Static solution of a port without the kept modes' part, and the coarse grid's lack."""
+        mass, solve = self._factored()
+        load = self.grid.patch_load(np.array(port.low), np.array(port.high))
+        amounts = self.shapes.T @ load
+        rest = load - mass @ (self.shapes @ amounts) / self.volume
+        term = solve(rest)
+        solution = term.copy()
+        # (K + sM)^-1 applied again and again: a geometric series, fast because the low modes are gone
+        for _ in range(12):
+            term = self._shift * solve(mass @ term)
+            solution += term
+            if np.max(np.abs(term)) < 1e-10 * np.max(np.abs(solution)):
+                break
+        solution -= self.shapes @ (self.shapes.T @ (mass @ solution)) / self.volume
+        whole = solution + self.shapes[:, 1:] @ (amounts[1:] / (self.volume * self.wavenumbers[1:] ** 2))
+        excess = local_excess(self.grid, whole, self.volume, port)
+        return {"solution": solution, "excess": np.array(excess)}
+
+    def table(self, ports: tuple[Port, ...], microphone: np.ndarray) -> PortTable:
+        """Mode shapes and static residual at ports and microphone.
+
+        Parameters
+        ----------
+        ports : tuple of Port
+            The ports; each lies on air [m].
+        microphone : ndarray, shape (3,)
+            A point in the air [m].
+
+        Returns
+        -------
+        PortTable
+            Everything that the impedance table needs but air and damping [1].
+        """
+        loads = [self.grid.patch_load(np.array(p.low), np.array(p.high)) for p in ports]
+        loads.append(self.grid.point_load(microphone))
+        everything = np.array(loads)
+        residual = np.zeros((len(ports) + 1, len(ports)))
+        for index, port in enumerate(ports):
+            key = cache_key(self._token, port.low, port.high)
+
+            def compute(port: Port = port) -> dict[str, np.ndarray]:
+                return self._static(port)
+
+            found = cached_arrays("cabin-port", key, ("solution", "excess"), compute)
+            residual[:, index] = everything @ found["solution"]
+            residual[index, index] += float(found["excess"])
+        between = residual[:-1]
+        residual[:-1] = 0.5 * (between + between.T)
+        return PortTable(
+            wavenumbers=self.wavenumbers,
+            shapes=everything @ self.shapes,
+            residual=residual,
+            volume=self.volume,
+        )
+
+
+def resolution(size: np.ndarray, wavenumber: float) -> tuple[float, int]:
+    """Cell size and count of modes that a cabin needs up to a wavenumber.
+
+    Parameters
+    ----------
+    size : ndarray, shape (3,)
+        Sides of the cabin [m].
+    wavenumber : float
+        The largest of interest [1/m].
+
+    Returns
+    -------
+    tuple of float and int
+        Largest cell [m]; modes, by Weyl's count of the modes of a cuboid [1].
+
+    Raises
+    ------
+    ValueError
+        Where the wavenumber is beyond the model's range.
+    """
+    length = float(np.prod(size)) ** (1.0 / 3.0)
+    level = next((step for step in LEVELS if wavenumber * length <= step), None)
+    if level is None:
+        raise ValueError(
+            f"the cabin model reaches up to k = {LEVELS[-1] / length:.3g} rad/m for a cabin of these sizes, "
+            f"but k = {wavenumber:.3g} rad/m was asked for; use lower frequencies"
+        )
+    top = MODE_SPAN * level / length
+    surface = 2.0 * (size[0] * size[1] + size[1] * size[2] + size[2] * size[0])
+    count = np.prod(size) * top**3 / (6 * np.pi**2) + surface * top**2 / (16 * np.pi)
+    count += np.sum(size) * top / (4 * np.pi) + 1.0
+    return length / max(6.0, 0.9 * level), max(80, math.ceil(1.1 * float(count)))

@@ -1,0 +1,56 @@
+"""Trade names of graphs: one table, and words for every graph that has no name."""
+
+from __future__ import annotations
+
+from models.topology import Topology, parse_graph_id, place_letter
+
+TRADE_NAMES = {
+    "oA": "closed box",
+    "oA/Ao": "vented box",
+    "oA/Ao.Ao": "vented box, two ducts",
+    "oA//Ao": "passive radiator box",
+    "AB/Bo": "fourth-order bandpass",
+    "AB/Ao.Bo": "sixth-order bandpass, parallel",
+    "AB/AB.Bo": "sixth-order bandpass, series",
+    "oA/AB.Bo": "two-chamber vented box",
+}
+"""Graph id to the name the trade uses for it."""
+
+_TOPOLOGIES = {parse_graph_id(text).graph_id: (name, parse_graph_id(text)) for text, name in TRADE_NAMES.items()}
+
+
+def graph_name(topology: Topology) -> str:
+    """Trade name of a graph, or a description in words."""
+    named = _TOPOLOGIES.get(topology.graph_id)
+    return named[0] if named else _in_words(topology)
+
+
+def named_topology(name: str) -> Topology:
+    """Topology of a trade name or of a graph id.
+
+    Raises
+    ------
+    ValueError
+        Neither a trade name nor a graph id.
+    """
+    for known, topology in _TOPOLOGIES.values():
+        if known == name:
+            return topology
+    return parse_graph_id(name)
+
+
+def _in_words(topology: Topology) -> str:
+    def place(p: int) -> str:
+        letter = place_letter(p)
+        return "outside" if letter == "o" else letter
+
+    phrases = [f"driver between {place(a)} and {place(b)}" for a, b in topology.drivers]
+    for kind, edges in (("duct", topology.ducts), ("diaphragm", topology.diaphragms)):
+        for a, b in edges:
+            if "outside" in (place(a), place(b)):
+                inner = place(b) if place(a) == "outside" else place(a)
+                verb = "opens outside" if kind == "duct" else "has a diaphragm outside"
+                phrases.append(f"{inner} {verb}")
+            else:
+                phrases.append(f"{place(a)} and {place(b)} joined by a {kind}")
+    return "; ".join(phrases)

@@ -1,0 +1,311 @@
+"""Assembly of a batch of designs into one symmetric acoustic network per design and tone.
+
+Unknowns are volume velocities: one per driver (out of its front), one per diaphragm (from its
+first place to its second), two per duct (into the duct at its first end, out at its second).
+Every place gives an impedance matrix among the ends that meet there, every element its own
+impedance; the sum, with the signs of the flows, is the system (impedance) (flows) = (sources).
+All phasors are rms, e^{+jwt}.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.design import DesignBatch, Ducts, End, Mouth, Patch
+from models.ducts import duct_impedances, end_resistance_per_speed
+from models.elimination import Planes, add
+from models.outside import OutsideTable
+from models.radiation import PROFILE, disc_length, rectangle_length
+from models.rooms import room_impedance
+from models.rules import Rules
+from models.topology import OUTSIDE
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Joint:
+    """One end of one element: where it is and which flow passes it.
+
+    Attributes
+    ----------
+    unknown : int
+        Index of the flow [1].
+    sign : float
+        +1 where that flow enters the place, -1 where it leaves it [1].
+    end : End
+        Patch in a chamber or mouth outside [record].
+    near_length : ndarray, shape (n_designs,)
+        Near-field length of the real end, flanged [m].
+    patch_length : ndarray, shape (n_designs,)
+        Near-field length that the room's uniform rectangle has [m].
+    by_hand : ndarray, shape (n_designs,), or None
+        End correction set by hand [m].
+    area : ndarray, shape (n_designs,)
+        Area of the end [m2].
+    """
+
+    unknown: int
+    sign: float
+    end: End
+    near_length: np.ndarray
+    patch_length: np.ndarray
+    by_hand: np.ndarray | None
+    area: np.ndarray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Network:
+    """Planes of a batch, drive and level-dependent losses still open.
+
+    Attributes
+    ----------
+    planes : Planes
+        Entries of the impedance matrix at small level, each (n_designs, n_tones) [Pa s/m3].
+    source : dict of ndarrays
+        Right side per volt, by unknown [Pa/V].
+    driver_count, diaphragm_count, duct_count : int
+        Numbers of elements; flows are numbered in this order [1].
+    end_loss : ndarray, shape (2 n_ducts, n_designs)
+        Level-dependent resistance of each duct end per peak air speed [Pa s2/m4].
+    duct_area : ndarray, shape (2 n_ducts, n_designs)
+        Cross-section at each duct end [m2].
+    transfer : dict of ndarrays
+        Pressure at the microphone per flow, by unknown, each (n_designs, n_tones) [Pa s/m3].
+    parts : dict of Planes
+        The same matrix by cause: driver, diaphragm, duct, chamber, outside [Pa s/m3].
+    """
+
+    planes: Planes
+    source: dict[int, np.ndarray]
+    driver_count: int
+    diaphragm_count: int
+    duct_count: int
+    end_loss: np.ndarray
+    duct_area: np.ndarray
+    transfer: dict[int, np.ndarray]
+    parts: dict[str, Planes]
+
+    @property
+    def size(self) -> int:
+        """Number of unknown flows."""
+        return self.driver_count + self.diaphragm_count + 2 * self.duct_count
+
+    @property
+    def first_duct(self) -> int:
+        """Index of the first duct's first flow."""
+        return self.driver_count + self.diaphragm_count
+
+
+def assemble(batch: DesignBatch, rules: Rules, outside: OutsideTable, omega: np.ndarray) -> Network:
+    """Network of a batch.
+
+    Parameters
+    ----------
+    batch : DesignBatch
+        Designs of one topology [record].
+    rules : Rules
+        Driver, air and switches [record].
+    outside : OutsideTable
+        The outside at the batch's sites, one column an entry of ``omega`` [record].
+    omega : ndarray, shape (n_tones,)
+        Angular frequencies; a tone heard in two spaces appears twice [rad/s].
+
+    Returns
+    -------
+    Network
+        Planes of shape (n_designs, n_tones) [record].
+    """
+    parts: dict[str, Planes] = {"driver": {}, "diaphragm": {}, "duct": {}, "chamber": {}, "outside": {}}
+    _add_drivers(parts["driver"], batch, rules, omega)
+    _add_diaphragms(parts["diaphragm"], batch, omega)
+    first_duct = len(batch.driver_ends) + len(batch.diaphragms)
+    end_loss = np.zeros((2 * len(batch.ducts), batch.size))
+    duct_area = np.ones_like(end_loss)
+    for index, duct in enumerate(batch.ducts):
+        a, b = first_duct + 2 * index, first_duct + 2 * index + 1
+        z11, z12, z22 = duct_impedances(
+            omega,
+            duct.area[:, None],
+            duct.length[:, None],
+            rules.air,
+            slot_height=None if duct.slot_height is None else duct.slot_height[:, None],
+            count=duct.count,
+            area_end=None if duct.area_end is None else duct.area_end[:, None],
+            lossy=rules.physics.wall_losses,
+        )
+        add(parts["duct"], a, a, z11)
+        add(parts["duct"], a, b, -z12)
+        add(parts["duct"], b, b, z22)
+        for row, area in ((2 * index, duct.area), (2 * index + 1, _far_area(duct))):
+            duct_area[row] = area
+            if rules.physics.duct_end_loss:
+                end_loss[row] = end_resistance_per_speed(area, duct.loss_factor, rules.air)
+    joints = _joints(batch, rules)
+    for chamber in range(batch.topology.chambers):
+        _add_chamber(parts["chamber"], batch, chamber, joints.get(chamber, []), rules, omega)
+    transfer: dict[int, np.ndarray] = {}
+    _add_outside(parts["outside"], transfer, joints.get(OUTSIDE, []), rules, outside, omega)
+    planes: Planes = {}
+    shape = (batch.size, omega.size)
+    for part in parts.values():
+        for (i, j), value in part.items():
+            add(planes, i, j, np.broadcast_to(value, shape))
+    return Network(
+        planes=planes,
+        source=_sources(batch, rules, omega),
+        driver_count=len(batch.driver_ends),
+        diaphragm_count=len(batch.diaphragms),
+        duct_count=len(batch.ducts),
+        end_loss=end_loss,
+        duct_area=duct_area,
+        transfer=transfer,
+        parts=parts,
+    )
+
+
+def _far_area(duct: Ducts) -> np.ndarray:
+    return duct.area if duct.area_end is None else duct.area_end
+
+
+def _coil(rules: Rules, count: int, omega: np.ndarray) -> np.ndarray:
+    """Impedance that one volt of the amplifier meets in each driver's loop."""
+    coil = rules.driver.coil_impedance(omega)
+    return coil * count if rules.wiring == "series" else coil
+
+
+def _sources(batch: DesignBatch, rules: Rules, omega: np.ndarray) -> dict[int, np.ndarray]:
+    count = len(batch.driver_ends)
+    per_volt = rules.driver.force_factor / (_coil(rules, count, omega) * rules.driver.area)
+    plane = np.broadcast_to(per_volt, (batch.size, omega.size))
+    return {i: plane for i in range(count)}
+
+
+def _add_drivers(planes: Planes, batch: DesignBatch, rules: Rules, omega: np.ndarray) -> None:
+    driver = rules.driver
+    count = len(batch.driver_ends)
+    mass = driver.mass_in_vacuo(rules.air) if rules.physics.radiation else driver.mass
+    mechanical = driver.mechanical_impedance(omega) + 1j * omega * (mass - driver.mass)
+    motional = driver.force_factor**2 / _coil(rules, count, omega)
+    for i in range(count):
+        add(planes, i, i, mechanical / driver.area**2)
+        for j in range(i, count):
+            if i == j or rules.wiring == "series":
+                add(planes, i, j, motional / driver.area**2)
+
+
+def _add_diaphragms(planes: Planes, batch: DesignBatch, omega: np.ndarray) -> None:
+    for index, diaphragm in enumerate(batch.diaphragms):
+        mass, compliance = diaphragm.mass[:, None], diaphragm.compliance[:, None]
+        resistance = np.sqrt(mass / compliance) / diaphragm.q[:, None]
+        mechanical = resistance + 1j * omega * mass + 1.0 / (1j * omega * compliance)
+        i = len(batch.driver_ends) + index
+        add(planes, i, i, mechanical / diaphragm.area[:, None] ** 2)
+
+
+def _joints(batch: DesignBatch, rules: Rules) -> dict[int, list[Joint]]:
+    """Ends by the place where they meet, in the order drivers, diaphragms, ducts."""
+    result: dict[int, list[Joint]] = {}
+
+    def note(place: int, joint: Joint) -> None:
+        result.setdefault(place, []).append(joint)
+
+    def disc(unknown: int, sign: float, end: End, area: np.ndarray) -> Joint:
+        length = disc_length(area)
+        square = rectangle_length(area)
+        return Joint(
+            unknown=unknown,
+            sign=sign,
+            end=end,
+            near_length=length,
+            patch_length=square,
+            by_hand=None,
+            area=area,
+        )
+
+    area = np.full(batch.size, rules.driver.area)
+    for i, (edge, ends) in enumerate(zip(batch.topology.drivers, batch.driver_ends, strict=True)):
+        for place, end, sign in zip(edge, ends, (1.0, -1.0), strict=True):
+            note(place, disc(i, sign, end, area))
+    for i, (edge, diaphragm) in enumerate(zip(batch.topology.diaphragms, batch.diaphragms, strict=True)):
+        for place, end, sign in zip(edge, diaphragm.ends, (-1.0, 1.0), strict=True):
+            note(place, disc(len(batch.driver_ends) + i, sign, end, diaphragm.area))
+    first = len(batch.driver_ends) + len(batch.diaphragms)
+    for i, (edge, duct) in enumerate(zip(batch.topology.ducts, batch.ducts, strict=True)):
+        sections = (duct.area, _far_area(duct))
+        for side in (0, 1):
+            section = sections[side]
+            if duct.slot_height is None:
+                near = PROFILE * disc_length(section / duct.count)
+                patch = rectangle_length(section)
+            else:
+                width = section / (duct.count * duct.slot_height)
+                aspect = width / duct.slot_height
+                near = PROFILE * rectangle_length(section / duct.count, aspect)
+                patch = rectangle_length(section, aspect)
+            joint = Joint(
+                unknown=first + 2 * i + side,
+                sign=(-1.0, 1.0)[side],
+                end=duct.ends[side],
+                near_length=near,
+                patch_length=patch,
+                by_hand=duct.end_lengths[side],
+                area=section,
+            )
+            note(edge[side], joint)
+    return result
+
+
+def _add_chamber(
+    planes: Planes, batch: DesignBatch, chamber: int, joints: list[Joint], rules: Rules, omega: np.ndarray
+) -> None:
+    sides = batch.sides[:, chamber]
+    behind = sum(rear == chamber for _, rear in batch.topology.drivers)
+    volume = np.prod(sides, axis=1) - behind * rules.driver.displaced_volume
+    patches = [joint.end for joint in joints if isinstance(joint.end, Patch)]
+    z = room_impedance(omega, sides, volume, patches, rules.air, rules.physics)
+    for a, one in enumerate(joints):
+        for b in range(a, len(joints)):
+            two = joints[b]
+            add(planes, one.unknown, two.unknown, one.sign * two.sign * z[a, b])
+            if a != b and one.unknown == two.unknown:  # both ends of one flow meet the same chamber
+                add(planes, one.unknown, two.unknown, one.sign * two.sign * z[a, b])
+        add(planes, one.unknown, one.unknown, _inner_end(one, z[a, a], rules, omega))
+
+
+def _inner_end(joint: Joint, room_self: np.ndarray, rules: Rules, omega: np.ndarray) -> np.ndarray:
+    """What the real end adds to the room's self term."""
+    unit = 1j * omega * rules.air.density / joint.area[:, None]
+    if rules.physics.chambers == "room":
+        if joint.by_hand is None:
+            return np.asarray(unit * (joint.near_length - joint.patch_length)[:, None])
+        return np.asarray(unit * (joint.by_hand - joint.patch_length)[:, None])
+    if joint.by_hand is not None:
+        return np.asarray(unit * joint.by_hand[:, None])
+    return np.asarray(unit * (joint.near_length[:, None] if rules.physics.radiation else 0.0))
+
+
+def _add_outside(
+    planes: Planes,
+    transfer: dict[int, np.ndarray],
+    joints: list[Joint],
+    rules: Rules,
+    outside: OutsideTable,
+    omega: np.ndarray,
+) -> None:
+    sites = [joint.end.site for joint in joints if isinstance(joint.end, Mouth)]
+    for a, one in enumerate(joints):
+        transfer[one.unknown] = transfer.get(one.unknown, 0.0) + one.sign * outside.transfer[sites[a]]
+        for b in range(a, len(joints)):
+            two = joints[b]
+            z = one.sign * two.sign * outside.impedance[sites[a], sites[b]]
+            add(planes, one.unknown, two.unknown, z)
+            if a != b and one.unknown == two.unknown:
+                add(planes, one.unknown, two.unknown, z)
+        unit = 1j * omega * rules.air.density / one.area[:, None]
+        near = 1j * omega * -outside.self_inertance[sites[a]]
+        if one.by_hand is not None:
+            near = near + unit * one.by_hand[:, None]
+        elif rules.physics.radiation:
+            near = near + unit * one.near_length[:, None]
+        add(planes, one.unknown, one.unknown, near)

@@ -1,0 +1,1 @@
+"""Search, ranking, reports and the command line of boxwright."""

@@ -1,0 +1,93 @@
+"""All figures of a run folder, drawn from its data and saved as PNG and SVG."""
+
+from __future__ import annotations
+
+import io
+import warnings
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import matplotlib
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from optimizer.figures_front import front_figure, topologies_figure
+from optimizer.figures_response import response_figure
+from optimizer.figures_tones import tones_figure
+from optimizer.files import write_bytes
+from optimizer.progress import Progress
+from optimizer.style import FIGURE_STYLE, short_name
+
+if TYPE_CHECKING:
+    from optimizer.run_folder import Run
+
+DOTS_PER_INCH = 160
+
+
+def figure_makers(run: Run) -> Iterator[tuple[str, Callable[[], Figure]]]:
+    """Every figure of a run: its place without the suffix, and how to draw it.
+
+    Parameters
+    ----------
+    run : Run
+        The folder's content [record].
+
+    Yields
+    ------
+    tuple of str and callable
+        Path relative to the folder, and a function that draws the figure [mixed].
+    """
+    scale, limits = run.record["scale"], _limits(run.record["source"]["limits"])
+    tones = [tone["hz"] for tone in run.record["source"]["tones"]]
+    for candidate in run.candidates:
+        place = str(Path(candidate["design"]).parent)
+        title = f"{candidate['rank']}. {short_name(candidate['topology'], candidate['graph'])}"
+        evaluation, rank = candidate["evaluation"], candidate["rank"]
+        yield (
+            f"{place}/tones",
+            lambda title=title, evaluation=evaluation: tones_figure(f"{title}: tones and limits", evaluation, scale),
+        )
+        yield (
+            f"{place}/response",
+            lambda title=title, rank=rank: response_figure(
+                f"{title}: at the permitted drive", run.curves(rank), tones, limits, scale
+            ),
+        )
+    if run.front and run.candidates:
+        yield "front", lambda: front_figure(run.front, run.candidates, run.record["objectives"])
+    if any(row["best_db"] for row in run.topologies):
+        yield "topologies", lambda: topologies_figure(run.topologies)
+
+
+def draw_figures(run: Run, progress: Progress) -> None:
+    """Draw and save every figure of a run folder.
+
+    Parameters
+    ----------
+    run : Run
+        The folder's content [record].
+    progress : callable
+        Told the figures done, their total and the place of the latest [any].
+    """
+    makers = list(figure_makers(run))
+    for done, (place, make) in enumerate(makers, start=1):
+        with matplotlib.rc_context(FIGURE_STYLE):
+            save_figure(make(), run.folder / place)
+        progress(done, len(makers), place)
+
+
+def save_figure(figure: Figure, stem: Path) -> None:
+    """Save a figure beside each other as PNG and SVG, the same bytes for the same figure."""
+    FigureCanvasAgg(figure)
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        for suffix in ("png", "svg"):
+            image = io.BytesIO()
+            metadata: dict[str, Any] = {"Date": None} if suffix == "svg" else {"Software": None}
+            figure.savefig(image, format=suffix, dpi=DOTS_PER_INCH, metadata=metadata)
+            write_bytes(stem.with_name(f"{stem.name}.{suffix}"), image.getvalue())
+
+
+def _limits(table: dict[str, Any]) -> dict[str, Any]:
+    return {key: table.get(key) for key in ("excursion_mm", "air_speed_m_s")}

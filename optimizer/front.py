@@ -1,0 +1,32 @@
+"""Non-dominated designs."""
+
+from __future__ import annotations
+
+import numpy as np
+
+
+def non_dominated(gains: np.ndarray) -> np.ndarray:
+    """Rows that no other row beats: at least as good everywhere and better somewhere.
+
+    Of equal rows the first is kept.
+
+    Parameters
+    ----------
+    gains : ndarray, shape (n, n_objectives)
+        Objectives where more is better; rows with nan are never kept [mixed].
+
+    Returns
+    -------
+    ndarray of int, shape (n_kept,)
+        Indexes in the order of falling first objective [1].
+    """
+    order = np.lexsort(tuple(-gains[:, c] for c in reversed(range(gains.shape[1]))))
+    kept: list[int] = []
+    front = np.empty((0, gains.shape[1]))
+    for i in order:
+        row = gains[i]
+        if np.any(np.isnan(row)) or np.any(np.all(front >= row, axis=1)):
+            continue
+        kept.append(int(i))
+        front = np.vstack([front, row])
+    return np.array(kept, dtype=int)

@@ -1,0 +1,148 @@
+"""The continuous search inside one cell: screen, evolve, polish, sweep sites, polish again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from optimizer.cell import Cell, Goal, Points, joined, merit, penalty
+from optimizer.evolution import best_rows, evolve, screen
+from optimizer.polish import polish, sweep_sites
+
+LEAST_GAIN_DB = 1e-3
+"""A round of site sweep and polish that gains less is the last."""
+
+ROUNDS = 4
+"""Rounds of site sweep and polish at most."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Effort:
+    """How hard a cell is searched.
+
+    Attributes
+    ----------
+    restarts : int
+        Independent runs of every cell [1].
+    screened : int
+        Points of the first sample [1].
+    population : int
+        Points that evolve [1].
+    generations : int
+        Generations [1].
+    polished : int
+        Distinct points that are polished [1].
+    """
+
+    restarts: int
+    screened: int
+    population: int
+    generations: int
+    polished: int
+
+
+EFFORTS = {
+    "quick": Effort(restarts=2, screened=256, population=40, generations=25, polished=2),
+    "normal": Effort(restarts=5, screened=1024, population=64, generations=80, polished=3),
+    "thorough": Effort(restarts=10, screened=4096, population=96, generations=200, polished=5),
+}
+"""Efforts by the name a season gives."""
+
+
+def seek(cell: Cell, rng: np.random.Generator, effort: Effort, stop: Callable[[], bool]) -> Points | None:
+    """Best point of a cell by averaged output; None where nothing fits.
+
+    Parameters
+    ----------
+    cell : Cell
+        The cell, whose archive fills on the way [record].
+    rng : Generator
+        Random numbers [record].
+    effort : Effort
+        How hard to search [record].
+    stop : callable
+        True ends the search early with what was found [flag].
+
+    Returns
+    -------
+    Points or None
+        One point that fits [record].
+    """
+    goal = Goal()
+    sample = screen(cell, rng, effort.screened)
+    population = sample.take(best_rows(sample, goal, effort.population))
+    population = evolve(cell, rng, population, effort.generations, goal, stop)
+    best: Points | None = None
+    for point in _distinct(population, effort.polished):
+        if penalty(point, goal)[0] > 0.0 or (stop() and best is not None):
+            break
+        found = refine(cell, point, goal, stop)
+        if best is None or merit(found, goal)[0] > merit(best, goal)[0]:
+            best = found
+    return best
+
+
+def refine(cell: Cell, point: Points, goal: Goal, stop: Callable[[], bool]) -> Points:
+    """Polish a point and move its sites until neither gains."""
+    best = polish(cell, point)
+    for _ in range(ROUNDS):
+        if stop():
+            break
+        moved = sweep_sites(cell, best, goal)
+        if np.array_equal(moved.site, best.site):
+            break
+        found = polish(cell, moved)
+        gain = merit(found, goal)[0] - merit(best, goal)[0]
+        best = found
+        if gain < LEAST_GAIN_DB:
+            break
+    return best
+
+
+def seek_other(
+    cell: Cell,
+    rng: np.random.Generator,
+    start: Points,
+    goal: Goal,
+    effort: Effort,
+    stop: Callable[[], bool],
+) -> None:
+    """Improve another objective under a floor of output, from points known; finds go to the archive.
+
+    Parameters
+    ----------
+    cell : Cell
+        The cell [record].
+    rng : Generator
+        Random numbers [record].
+    start : Points
+        Points known, such as an archive [record].
+    goal : Goal
+        Objective and floor [record].
+    effort : Effort
+        How hard to search [record].
+    stop : callable
+        True ends the search early [flag].
+    """
+    known = start.take(best_rows(start, goal, effort.population // 2))
+    missing = effort.population - known.excess.size
+    seeds = known.x[rng.integers(0, known.excess.size, missing)]
+    scattered = np.clip(seeds + rng.normal(0.0, 0.05, seeds.shape), 0.0, 1.0)
+    near = cell.evaluate(scattered, known.site[rng.integers(0, known.excess.size, missing)])
+    evolve(cell, rng, joined([known, near]), effort.generations, goal, stop)
+
+
+def _distinct(points: Points, count: int) -> list[Points]:
+    """The best points that differ from each other in their sites or clearly in their sizes."""
+    chosen: list[int] = []
+    for i in range(points.excess.size):
+        if all(
+            not np.array_equal(points.site[i], points.site[j]) or np.max(np.abs(points.x[i] - points.x[j])) > 0.1
+            for j in chosen
+        ):
+            chosen.append(i)
+        if len(chosen) == count:
+            break
+    return [points.take(np.array([i])) for i in chosen]

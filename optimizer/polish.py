@@ -1,0 +1,207 @@
+"""Last steps of a cell: SLSQP with drives as variables, and a sweep over sites.
+
+The drive of every tone is a variable of its own beside the dimensions, and every limit one smooth
+constraint log(drive) <= log(permitted drive): the epigraph form of the largest permitted drive,
+whose multipliers name the binding tone and rule. Solver: scipy's SLSQP (D. Kraft, 1988).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from scipy.optimize import minimize
+
+from models.fit import requirements
+from models.score import mean_level
+from optimizer.cell import Cell, Goal, Points, joined, merit
+from optimizer.evolution import best_rows
+
+STEP = 2e-5
+"""Forward difference in unit variables and in the logarithm of the drive."""
+
+SOLVER_STEPS = 60
+"""Steps of one polish at most."""
+
+DRIVE_REACH = 2.0
+"""How far the logarithm of a drive may move in one polish."""
+
+LEVEL_REACH_DB = 20.0
+"""How far the floor under the weakest tone may move in one polish."""
+
+
+def polish(cell: Cell, point: Points) -> Points:
+    """The point or a better one with the same sites.
+
+    Parameters
+    ----------
+    cell : Cell
+        The cell [record].
+    point : Points
+        One point that fits [record].
+
+    Returns
+    -------
+    Points
+        One point that fits, with at least the output of the first [record].
+    """
+    problem = _Problem(cell, point)
+    solved = minimize(
+        problem.value,
+        problem.start,
+        jac=problem.slope,
+        bounds=problem.bounds,
+        constraints={"type": "ineq", "fun": problem.room, "jac": problem.room_slope},
+        method="SLSQP",
+        options={"maxiter": SOLVER_STEPS, "ftol": 1e-7},
+    )
+    x = np.clip(solved.x[: cell.space.dimensions], 0.0, 1.0)
+    # strictly inside the requirements: pull back towards the fitting start until it fits
+    shares = np.array([1.0, 1.0 - 1e-6, 1.0 - 1e-4, 0.99, 0.9, 0.5])[:, None]
+    trial = cell.evaluate(point.x + shares * (x - point.x), np.repeat(point.site, shares.size, axis=0))
+    both = joined([point, trial])
+    return both.take(best_rows(both, Goal(), 1))
+
+
+def sweep_sites(cell: Cell, point: Points, goal: Goal) -> Points:
+    """Try every site for every mouth and driver face in turn, until none is better."""
+    slots = point.site.shape[1]
+    best = point
+    while slots:
+        count = len(cell.space.sites)
+        site = np.repeat(best.site, slots * count, axis=0)
+        for slot in range(slots):
+            site[slot * count : (slot + 1) * count, slot] = np.arange(count)
+        trial = cell.evaluate(np.repeat(best.x, slots * count, axis=0), site)
+        both = joined([best, trial])
+        winner = both.take(best_rows(both, goal, 1))
+        if merit(winner, goal)[0] <= merit(best, goal)[0] + 1e-4:
+            break
+        best = winner
+    return best
+
+
+class _Problem:
+    """The smooth problem of one point: variables are dimensions and logarithms of drives."""
+
+    def __init__(self, cell: Cell, point: Points) -> None:
+        self.cell = cell
+        self.site = point.site
+        rules = cell.judge.rules
+        shape = (len(rules.spaces), rules.tones_hz.size)
+        groups = np.arange(shape[0] * shape[1]).reshape(shape)
+        if rules.drive == "per_space":
+            groups = np.repeat(np.arange(shape[0])[:, None], shape[1], axis=1)
+        elif rules.drive == "common":
+            groups = np.zeros(shape, dtype=int)
+        self.groups = groups
+        start = cell.judge.respond(cell.space.decode(point.x, point.site))
+        drives = np.zeros(int(groups.max()) + 1)
+        drives[groups.ravel()] = np.log(start.voltage[0].ravel())
+        self.worst = rules.mean == "worst"
+        floors = start.level_db[0].min(axis=1) if self.worst else np.empty(0)
+        self.limits = np.nonzero(np.any(np.isfinite(start.permitted[0]), axis=(0, 1)))[0]
+        self.start = np.concatenate([point.x[0], drives, floors])
+        self.bounds = [(0.0, 1.0)] * point.x.shape[1]
+        self.bounds += [(d - DRIVE_REACH, d + DRIVE_REACH) for d in drives]
+        self.bounds += [(f - LEVEL_REACH_DB, f + LEVEL_REACH_DB) for f in floors]
+        self.dimensions = point.x.shape[1]
+        self.drives = drives.size
+        self._at: np.ndarray | None = None
+        self._cache: dict[str, Any] = {}
+
+    def value(self, y: np.ndarray) -> float:
+        return float(-self._solve(y)["value"])
+
+    def slope(self, y: np.ndarray) -> np.ndarray:
+        return -np.asarray(self._solve(y)["slope"])
+
+    def room(self, y: np.ndarray) -> np.ndarray:
+        return np.asarray(self._solve(y)["room"])
+
+    def room_slope(self, y: np.ndarray) -> np.ndarray:
+        return np.asarray(self._solve(y)["room_slope"])
+
+    def _solve(self, y: np.ndarray) -> dict[str, Any]:
+        if self._at is None or not np.array_equal(self._at, y):
+            self._cache = self._differences(y)
+            self._at = y.copy()
+        return self._cache
+
+    def _differences(self, y: np.ndarray) -> dict[str, Any]:
+        """Value, constraints and their slopes, all from one batch of neighbours."""
+        n = self.dimensions
+        x = np.clip(y[:n], 0.0, 1.0)
+        steps = np.where(x + STEP > 1.0, -STEP, STEP)
+        xs = np.repeat(x[None], n + 2, axis=0)
+        xs[1 + np.arange(n), np.arange(n)] += steps
+        log_drive = np.repeat(y[None, n : n + self.drives], n + 2, axis=0)
+        log_drive[-1] += STEP
+        batch = self.cell.space.decode(xs, np.repeat(self.site, n + 2, axis=0))
+        drive = log_drive[:, self.groups]
+        responses = self.cell.judge.respond(batch, np.exp(drive))
+        self.cell.evaluations += n + 2
+        room = np.log(responses.permitted[..., self.limits]) - drive[..., None]
+        level = responses.level_db
+        fit = -np.stack([e.share for e in requirements(batch, self.cell.judge.rules)], axis=1)
+        fit = np.where(np.isfinite(fit), fit, 1.0)
+        slopes = np.append(steps, STEP)
+        d_level = (level[1:] - level[0]) / slopes[:, None, None]
+        d_room = (room[1:] - room[0]) / slopes[:, None, None, None]
+        d_fit = (fit[1:-1] - fit[0]) / steps[:, None]
+        return self._assemble(y, level[0], d_level, room[0], d_room, fit[0], d_fit)
+
+    def _assemble(
+        self,
+        y: np.ndarray,
+        level: np.ndarray,
+        d_level: np.ndarray,
+        room: np.ndarray,
+        d_room: np.ndarray,
+        fit: np.ndarray,
+        d_fit: np.ndarray,
+    ) -> dict[str, Any]:
+        n = self.dimensions
+        rules = self.cell.judge.rules
+        weights = np.array([space.weight for space in rules.spaces])
+        weights = weights / weights.sum()
+
+        def spread(by_tone: np.ndarray, rest: np.ndarray) -> np.ndarray:
+            """Slope over all variables from slopes over dimensions and over the own drive."""
+            result = np.zeros((by_tone.shape[0], y.size))
+            result[:, :n] = rest
+            result[np.arange(by_tone.shape[0]), n + self.groups.ravel()] += by_tone
+            return result
+
+        level_slope = spread(d_level[-1].ravel(), d_level[:-1].reshape(n, -1).T)
+        room_parts = [spread(d_room[-1, ..., i].ravel(), d_room[:-1, ..., i].reshape(n, -1).T) for i in
+                      range(self.limits.size)]
+        fit_slope = np.zeros((fit.size, y.size))
+        fit_slope[:, :n] = d_fit.T
+        rooms = [room[..., i].ravel() for i in range(self.limits.size)]
+        if self.worst:
+            floors = y[n + self.drives :]
+            rooms.append((level - floors[:, None]).ravel())
+            above = level_slope.copy()
+            tones = level.shape[1]
+            for space in range(level.shape[0]):
+                above[space * tones : (space + 1) * tones, n + self.drives + space] -= 1.0
+            room_parts.append(above)
+            value = float((weights * floors).sum())
+            slope = np.zeros(y.size)
+            slope[n + self.drives :] = weights
+        else:
+            value = float((weights * mean_level(level, rules.tone_weights, rules.mean)).sum())
+            if rules.mean == "energy":
+                share = rules.tone_weights * 10.0 ** (level / 10.0)
+                share = share / share.sum(axis=1, keepdims=True)
+            else:
+                share = np.broadcast_to(rules.tone_weights / rules.tone_weights.sum(), level.shape)
+            slope = (weights[:, None] * share).ravel() @ level_slope
+        return {
+            "value": value,
+            "slope": slope,
+            "room": np.concatenate([*rooms, fit]),
+            "room_slope": np.concatenate([*room_parts, fit_slope]),
+        }
+

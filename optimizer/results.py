@@ -1,0 +1,133 @@
+"""What a search leaves behind: candidates, front, best per topology, record."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from models.design import DesignBatch
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """A ranked design with its reasons.
+
+    Attributes
+    ----------
+    rank : int
+        Place in the ranking, from 1 [1].
+    role : str
+        What it is best at, such as ``highest output`` [text].
+    topology : str
+        Trade name or description of its graph [text].
+    graph : str
+        Graph id [text].
+    design : DesignBatch
+        The design, a batch of one [record].
+    objectives : dict of str to float
+        Every objective the program knows, by key with unit, such as ``output_db`` [mixed].
+    evaluation : dict
+        The object that ``evaluate --json`` prints for it [mixed].
+    reasons : tuple of str
+        Short sentences with numbers [text].
+    prices : tuple of dict
+        Price of each rule: ``rule``, ``db_per_unit``, ``unit``, ``verified`` [mixed].
+    agreement : dict
+        How many restarts of its cell came within 0.1 dB, of how many [mixed].
+    """
+
+    rank: int
+    role: str
+    topology: str
+    graph: str
+    design: DesignBatch
+    objectives: dict[str, float]
+    evaluation: dict[str, Any]
+    reasons: tuple[str, ...]
+    prices: tuple[dict[str, Any], ...] = ()
+    agreement: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def score_db(self) -> float:
+        """Score under the season's rules [dB]."""
+        return float(self.evaluation["score_db"])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrontPoint:
+    """A design that no other one beats in every objective of the season.
+
+    Attributes
+    ----------
+    topology, graph : str
+        Name and id of its graph [text].
+    design : DesignBatch
+        The design, a batch of one [record].
+    objectives : dict of str to float
+        Objectives by key with unit [mixed].
+    """
+
+    topology: str
+    graph: str
+    design: DesignBatch
+    objectives: dict[str, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TopologyBest:
+    """Best design that the search found for one graph.
+
+    Attributes
+    ----------
+    topology, graph : str
+        Name and id of the graph [text].
+    design : DesignBatch or None
+        The design, a batch of one; None where no design fits [record].
+    best_db : float or None
+        Its score [dB].
+    restart_scores_db : tuple of float
+        Best score of every restart [dB].
+    evaluations : int
+        Designs evaluated in all restarts [1].
+    why_none : str
+        Why there is no design, where there is none [text].
+    """
+
+    topology: str
+    graph: str
+    design: DesignBatch | None
+    best_db: float | None
+    restart_scores_db: tuple[float, ...]
+    evaluations: int
+    why_none: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SearchResult:
+    """Everything a run folder is written from.
+
+    Attributes
+    ----------
+    candidates : tuple of Candidate
+        Ranked [list].
+    front : tuple of FrontPoint
+        In order of falling output [list].
+    topologies : tuple of TopologyBest
+        In order of falling best score [list].
+    objectives : tuple of str
+        Names of the season's objectives [list].
+    interrupted : bool
+        Whether the search was stopped before its end [flag].
+    counts : dict of str to int
+        Numbers of cells, restarts and evaluations [1].
+    seconds : dict of str to float
+        Wall time by phase [s].
+    """
+
+    candidates: tuple[Candidate, ...]
+    front: tuple[FrontPoint, ...]
+    topologies: tuple[TopologyBest, ...]
+    objectives: tuple[str, ...]
+    interrupted: bool
+    counts: dict[str, int]
+    seconds: dict[str, float]

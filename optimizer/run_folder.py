@@ -1,0 +1,234 @@
+"""The run folder: everything a search found, as files that other programs can read."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from models.design import DesignBatch
+from models.score import Judge
+from optimizer.curves import CurveMaker
+from optimizer.design_file import read_design, write_design
+from optimizer.faults import ConfigError, Fault
+from optimizer.files import read_csv, write_csv, write_json, write_text
+from optimizer.progress import Progress, silent
+from optimizer.results import Candidate, SearchResult
+from optimizer.run_record import candidate_record, candidate_row, columns_of, run_record
+from optimizer.season import Season
+from optimizer.season_text import season_text
+
+READ_BACK_TOLERANCE_DB = 0.01
+"""Largest change of a score when a design is written and read back."""
+
+
+class InternalError(RuntimeError):
+    """A result contradicts itself; a defect of the program, not of its input."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run:
+    """A run folder as read back.
+
+    Attributes
+    ----------
+    folder : Path
+        Where it is [path].
+    record : dict
+        Content of ``run.json`` [mixed].
+    candidates : list of dict
+        Content of ``candidates.json`` [mixed].
+    front : list of dict
+        Rows of ``front.csv``, as texts [text].
+    topologies : list of dict
+        Rows of ``topologies.csv``, as texts [text].
+    """
+
+    folder: Path
+    record: dict[str, Any]
+    candidates: list[dict[str, Any]]
+    front: list[dict[str, str]]
+    topologies: list[dict[str, str]]
+
+    def curves(self, rank: int) -> list[dict[str, str]]:
+        """Rows of a candidate's ``response.csv``."""
+        return read_csv(self.folder / candidate_folder(rank) / "response.csv")
+
+
+def candidate_folder(rank: int) -> str:
+    """Folder of a candidate, relative to the run folder."""
+    return f"candidates/{rank:02d}"
+
+
+def write_run(folder: Path, season: Season, result: SearchResult) -> Run:
+    """Write a search's data; figures and report are drawn from them by :func:`draw_run`.
+
+    Parameters
+    ----------
+    folder : Path
+        Run folder, made where missing [path].
+    season : Season
+        The season [record].
+    result : SearchResult
+        What the search found [record].
+
+    Returns
+    -------
+    Run
+        The folder's content [record].
+
+    Raises
+    ------
+    InternalError
+        A design read back from its file scores otherwise than the search says.
+    OSError
+        The folder cannot be written.
+    """
+    write_text(folder / "season.toml", season_text(season.source))
+    judge, curves = Judge(season.rules), CurveMaker(season.rules, season.scale)
+    records = [_write_candidate(folder, candidate, season, judge, curves) for candidate in result.candidates]
+    write_json(folder / "candidates.json", records)
+    rows = [candidate_row(record) for record in records]
+    write_csv(folder / "candidates.csv", columns_of(rows) or ["rank"], rows)
+    _write_front(folder, result)
+    _write_topologies(folder, result)
+    write_json(folder / "run.json", run_record(season, result))
+    return read_run(folder)
+
+
+def read_run(folder: Path) -> Run:
+    """Read a run folder back.
+
+    Raises
+    ------
+    ConfigError
+        A file is missing or damaged.
+    """
+    record = _read(folder / "run.json", json_of)
+    candidates = _read(folder / "candidates.json", json_of)
+    needed = ("season", "scale", "source", "objectives", "counts", "times", "versions", "config_hash")
+    if not isinstance(record, dict) or not isinstance(candidates, list):
+        raise _damaged(folder / "run.json", "run.json must hold a table and candidates.json a list")
+    if missing := [key for key in needed if key not in record]:
+        raise _damaged(folder / "run.json", f"lacks {', '.join(missing)}")
+    return Run(
+        folder=folder,
+        record=record,
+        candidates=candidates,
+        front=_read(folder / "front.csv", read_csv),
+        topologies=_read(folder / "topologies.csv", read_csv),
+    )
+
+
+def draw_run(run: Run, progress: Progress = silent) -> None:
+    """Draw every figure and the report of a run folder from its data.
+
+    Parameters
+    ----------
+    run : Run
+        The folder's content [record].
+    progress : callable
+        Told the figures done, their total and the place of the latest [any].
+
+    Raises
+    ------
+    ConfigError
+        A table of the folder is missing or damaged.
+    OSError
+        The folder cannot be written.
+    """
+    from optimizer.figures import draw_figures
+    from optimizer.report import report_page
+
+    try:
+        draw_figures(run, progress)
+        write_text(run.folder / "report.html", report_page(run))
+    except FileNotFoundError as error:
+        raise _damaged(Path(str(error.filename)), "no such file") from None
+    except (KeyError, ValueError, TypeError, IndexError) as error:
+        raise _damaged(run.folder / "run.json", f"the folder's data do not fit together ({error!r})") from error
+
+
+def json_of(path: Path) -> Any:
+    """Content of a JSON file."""
+    return json.loads(path.read_text(encoding="utf-8"))
+
+
+def _read(path: Path, reader: Callable[[Path], Any]) -> Any:
+    try:
+        return reader(path)
+    except FileNotFoundError:
+        raise _damaged(path, "no such file; is this a finished run folder?") from None
+    except OSError as error:
+        raise _damaged(path, f"cannot be read: {error.strerror}") from None
+    except ValueError as error:
+        raise _damaged(path, f"damaged: {error}") from None
+
+
+def _damaged(path: Path, message: str) -> ConfigError:
+    return ConfigError([Fault(str(path), 1, "file", message)])
+
+
+def _write_candidate(
+    folder: Path, candidate: Candidate, season: Season, judge: Judge, curves: CurveMaker
+) -> dict[str, Any]:
+    place = candidate_folder(candidate.rank)
+    text = write_design(
+        candidate.design,
+        0,
+        label=candidate.topology,
+        comments=[
+            f"candidate {candidate.rank}: {candidate.role}",
+            f"score {candidate.score_db:.3f} dB, graph {candidate.graph}",
+            f"season {season.name}",
+        ],
+    )
+    path = folder / place / "design.toml"
+    write_text(path, text)
+    back = float(judge.scores(judge.respond(read_design(path, season.rules)))[0])
+    if not abs(back - candidate.score_db) <= READ_BACK_TOLERANCE_DB:
+        raise InternalError(
+            f"candidate {candidate.rank} ({candidate.topology}, {candidate.graph}) scores "
+            f"{candidate.score_db:.4f} dB, but {back:.4f} dB as read back from {path}"
+        )
+    rows = curves.rows(candidate.design)
+    write_csv(folder / place / "response.csv", columns_of(rows), rows)
+    return candidate_record(candidate, place)
+
+
+def _write_design_of(folder: Path, place: str, design: DesignBatch, label: str) -> str:
+    write_text(folder / place, write_design(design, 0, label=label, comments=[]))
+    return place
+
+
+def _write_front(folder: Path, result: SearchResult) -> None:
+    rows = [
+        {"topology": point.topology, "graph": point.graph}
+        | point.objectives
+        | {"design": _write_design_of(folder, f"front/{index:03d}.toml", point.design, point.topology)}
+        for index, point in enumerate(result.front, start=1)
+    ]
+    write_csv(folder / "front.csv", columns_of(rows) or ["topology", "graph", "design"], rows)
+
+
+def _write_topologies(folder: Path, result: SearchResult) -> None:
+    columns = ("topology", "graph", "best_db", "restart_scores_db", "evaluations", "why_none", "design")
+    rows = []
+    for index, best in enumerate(result.topologies, start=1):
+        design = ""
+        if best.design is not None:
+            design = _write_design_of(folder, f"topologies/{index:03d}.toml", best.design, best.topology)
+        rows.append(
+            {
+                "topology": best.topology,
+                "graph": best.graph,
+                "best_db": best.best_db,
+                "restart_scores_db": " ".join(f"{score:.4f}" for score in best.restart_scores_db),
+                "evaluations": best.evaluations,
+                "why_none": best.why_none,
+                "design": design,
+            }
+        )
+    write_csv(folder / "topologies.csv", columns, rows)

@@ -1,0 +1,111 @@
+"""A search result as plain data: what stands in a run folder's JSON and CSV files."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Iterable, Mapping
+from datetime import UTC, datetime
+from importlib import metadata
+from typing import Any
+
+from optimizer.results import Candidate, SearchResult
+from optimizer.season import Season
+
+PACKAGES = ("boxwright", "numpy", "scipy", "optuna", "scikit-fem", "matplotlib")
+"""Packages whose versions a run records."""
+
+
+def run_record(season: Season, result: SearchResult) -> dict[str, Any]:
+    """Content of ``run.json``: what was searched, with what, and how long it took.
+
+    Parameters
+    ----------
+    season : Season
+        The season [record].
+    result : SearchResult
+        What the search found [record].
+
+    Returns
+    -------
+    dict
+        Plain data [mixed].
+    """
+    return {
+        "season": season.name,
+        "config": str(season.path),
+        "config_hash": season.config_hash,
+        "scale": season.scale,
+        "seed": season.search.seed,
+        "effort": season.search.effort,
+        "objectives": list(result.objectives),
+        "interrupted": result.interrupted,
+        "counts": dict(result.counts),
+        "times": {
+            "written": datetime.now(UTC).isoformat(timespec="seconds"),
+            "seconds": dict(result.seconds),
+        },
+        "versions": {"python": platform.python_version()} | {name: _version(name) for name in PACKAGES},
+        "source": season.source,
+    }
+
+
+def candidate_record(candidate: Candidate, folder: str) -> dict[str, Any]:
+    """One entry of ``candidates.json``.
+
+    Parameters
+    ----------
+    candidate : Candidate
+        A ranked design [record].
+    folder : str
+        Its folder, relative to the run folder [text].
+
+    Returns
+    -------
+    dict
+        Plain data [mixed].
+    """
+    evaluation = candidate.evaluation
+    return {
+        "rank": candidate.rank,
+        "role": candidate.role,
+        "topology": candidate.topology,
+        "graph": candidate.graph,
+        "score_db": candidate.score_db,
+        "objectives": dict(candidate.objectives),
+        "reasons": list(candidate.reasons),
+        "limits": [
+            {"space": space["name"], "hz": tone["hz"], "limit": tone["limit"], "margins_db": tone["margins_db"]}
+            for space in evaluation["spaces"]
+            for tone in space["tones"]
+        ],
+        "prices": [dict(price) for price in candidate.prices],
+        "agreement": dict(candidate.agreement),
+        "design": f"{folder}/design.toml",
+        "evaluation": evaluation,
+    }
+
+
+def candidate_row(record: Mapping[str, Any]) -> dict[str, Any]:
+    """One row of ``candidates.csv``, units in the column names."""
+    row = {key: record[key] for key in ("rank", "role", "topology", "graph", "score_db")}
+    row |= record["objectives"]
+    for index, space in enumerate(record["evaluation"]["spaces"], start=1):
+        row[f"mean_db {index} {space['name']}"] = space["mean_db"]
+        for tone in space["tones"]:
+            row[f"level_db {index} {space['name']} {tone['hz']:g} Hz"] = tone["level_db"]
+            row[f"limit {index} {space['name']} {tone['hz']:g} Hz"] = tone["limit"]
+    row["reasons"] = " ".join(record["reasons"])
+    row["design"] = record["design"]
+    return row
+
+
+def columns_of(rows: Iterable[Mapping[str, Any]]) -> list[str]:
+    """Every column that any row has, in the order of first appearance."""
+    return list(dict.fromkeys(key for row in rows for key in row))
+
+
+def _version(package: str) -> str:
+    try:
+        return metadata.version(package)
+    except metadata.PackageNotFoundError:
+        return "not installed"

@@ -1,0 +1,64 @@
+"""One look for all figures: colours that colour-blind readers can tell apart, plain text, thin frames."""
+
+from __future__ import annotations
+
+from typing import Any
+
+INK = "#22303c"
+QUIET = "#6b7a86"
+GRID = "#dde3e8"
+LIMIT = "#b3261e"
+
+COLOURS = ("#0072b2", "#d55e00", "#009e73", "#9a5b8c", "#8a6d00", "#3a9bc9", "#000000")
+"""Line and marker colours; the hues are after M. Okabe and K. Ito, "Color Universal Design" (2008)."""
+
+DASHES: tuple[Any, ...] = ("-", (0, (5, 1.6)), (0, (1.4, 1.2)), (0, (5, 1.4, 1.4, 1.4)))
+"""Line patterns, so that curves differ in print without colour."""
+
+MARKERS = ("o", "s", "^", "D", "v", "P", "X")
+
+FIGURE_STYLE: dict[str, Any] = {
+    "figure.facecolor": "white",
+    "figure.constrained_layout.w_pad": 0.08,
+    "font.family": "DejaVu Sans",
+    "font.size": 9.0,
+    "text.color": INK,
+    "text.parse_math": False,  # a dollar sign in a name is a dollar sign
+    "axes.edgecolor": QUIET,
+    "axes.labelcolor": INK,
+    "axes.linewidth": 0.7,
+    "axes.titlesize": 9.5,
+    "axes.titleweight": "bold",
+    "axes.titlelocation": "left",
+    "axes.grid": True,
+    "axes.axisbelow": True,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "grid.color": GRID,
+    "grid.linewidth": 0.6,
+    "xtick.color": QUIET,
+    "ytick.color": QUIET,
+    "xtick.labelcolor": INK,
+    "ytick.labelcolor": INK,
+    "xtick.labelsize": 8.5,
+    "ytick.labelsize": 8.5,
+    "legend.frameon": False,
+    "legend.fontsize": 8.5,
+    "lines.linewidth": 1.6,
+    "svg.hashsalt": "boxwright",
+}
+"""Matplotlib settings of every figure."""
+
+WIDTH_IN = 5.6
+"""Width of every figure, narrow enough to be read on a phone."""
+
+
+def shortened(text: str, length: int = 34) -> str:
+    """Text cut to a length with an ellipsis, on one line."""
+    line = " ".join(text.split())
+    return line if len(line) <= length else line[: length - 1] + "…"
+
+
+def short_name(topology: str, graph: str) -> str:
+    """Trade name, or the graph id where the name is a long description."""
+    return topology if len(topology) <= 34 else graph

@@ -1,0 +1,120 @@
+"""Bandpass enclosures.
+
+Fourth order: L. R. Fincham, "A Bandpass Loudspeaker Enclosure", AES preprint 1512 (1979), and
+E. R. Geddes, "An Introduction to Band-Pass Loudspeaker Systems", JAES 37(5) 308-342 (1989), both from
+memory; the transfer function was derived again and the numbers computed from it. Sixth order: no
+published table; identities that need none.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from models.design import DesignBatch
+from models.driver import Driver
+from models.score import Judge
+from models.topology import parse_graph_id
+from tests.builders import AIR, Tube, driven, lossless_driver, lumped, make_rules, worked_driver
+
+FOURTH = parse_graph_id("AB/Bo")
+PARALLEL = parse_graph_id("AB/Ao.Bo")
+F0 = 60.0
+AREA = 0.02
+
+
+def column(volume: float, hz: float) -> float:
+    """Length of an air column of AREA that resonates with a volume [m]."""
+    return float(AIR.sound_speed**2 * AREA / (volume * (2.0 * np.pi * hz) ** 2))
+
+
+def symmetric(qtc: float, front_ratio: float) -> tuple[Driver, DesignBatch]:
+    """Driver and enclosure with both tunings at F0: rear box as large as Vas, so fs = F0/sqrt(2)."""
+    driver = lossless_driver(AIR, fs_hz=F0 / np.sqrt(2.0), qts=qtc / np.sqrt(2.0))
+    vas = driver.vas(AIR)
+    front = vas / 2.0 / front_ratio  # suspension and rear box in series are as compliant as half Vas
+    return driver, lumped(FOURTH, [vas, front], [Tube(area=AREA, length=column(front, F0))])
+
+
+def gain_db(driver: Driver, batch: DesignBatch, hz: np.ndarray) -> np.ndarray:
+    """Level over that of the same driver's pass band in a half space."""
+    pressure = AIR.density * driver.force_factor * driver.area / driver.coil_resistance / driver.mass / 2.0 / np.pi
+    level = Judge(make_rules(driver=driver), hz).respond(batch, 1.0).level_db[0, 0]
+    return np.asarray(level - 20.0 * np.log10(pressure / 20e-6))
+
+
+# computed: Qtc, aF, gain at the centre [dB], lower and upper -3 dB frequency over the centre
+BUTTERWORTH = [
+    (0.5, 2.0, -6.0206, 0.517638, 1.931852),
+    (np.sqrt(0.5), 1.0, 0.0, 0.618034, 1.618034),
+    (1.0, 0.5, 6.0206, 0.707107, 1.414214),
+]
+
+
+@pytest.mark.parametrize("row", BUTTERWORTH)
+def test_fourth_order_centre_and_edges(row: tuple[float, ...]) -> None:
+    """Gain at the centre, and 3.0103 dB less at both edges."""
+    qtc, front_ratio, centre, low, high = row
+    driver, batch = symmetric(qtc, front_ratio)
+    gain = gain_db(driver, batch, F0 * np.array([1.0, low, high]))
+    assert gain[0] == pytest.approx(centre, abs=0.6e-4)
+    assert gain[1:] - gain[0] == pytest.approx(-10.0 * np.log10(2.0), abs=5e-5)
+
+
+@pytest.mark.parametrize("front_ratio", [0.3, 0.8, 1.7, 4.0])
+def test_fourth_order_whole_curve(front_ratio: float) -> None:
+    """G = 1/(p^2 + p/Qtc + aF) with p = s + 1/s, and so the gain 1/aF at the centre, for any aF."""
+    driver, batch = symmetric(0.8, front_ratio)
+    ratio = np.geomspace(0.2, 5.0, 25)
+    p = 1j * (ratio - 1.0 / ratio)
+    expected = -20.0 * np.log10(np.abs(p**2 + p / 0.8 + front_ratio))
+    # the 1 mm of line that carries the inertance has a compliance, felt at five times the centre
+    assert gain_db(driver, batch, F0 * ratio) == pytest.approx(expected, abs=2e-4)
+    assert gain_db(driver, batch, np.array([F0]))[0] == pytest.approx(-20.0 * np.log10(front_ratio), abs=1e-5)
+
+
+HZ = [25.0, 35.0, 50.0, 70.0, 100.0]
+
+
+def test_sixth_order_with_stopped_port_is_fourth_order() -> None:
+    """A rear port of endless inertance leaves the fourth-order enclosure."""
+    front = Tube(area=AREA, length=0.3)
+    fourth = lumped(FOURTH, [0.05, 0.03], [front])
+    stopped = lumped(PARALLEL, [0.05, 0.03], [Tube(area=1e-5, length=1e6), front])
+    one, two = (Judge(make_rules(tones_hz=HZ)).respond(batch, 1.0) for batch in (fourth, stopped))
+    assert two.level_db == pytest.approx(one.level_db, abs=1e-6)
+    assert two.impedance == pytest.approx(one.impedance, rel=1e-7)
+
+
+def test_sixth_order_of_equal_halves_is_silent() -> None:
+    """Equal chambers and ports cancel: the ports' flows are opposite, each of them loud."""
+    port = Tube(area=AREA, length=0.3)
+    rules = make_rules(tones_hz=HZ)
+    silent = lumped(PARALLEL, [0.04, 0.04], [port, port])
+    network, state, _ = driven(rules, silent, 1.0)
+    first = network.first_duct
+    front, rear = state.flows[first + 1], state.flows[first + 3]
+    assert np.all(np.abs(front + rear) < 1e-8 * np.abs(front))
+    unequal = lumped(PARALLEL, [0.05, 0.03], [port, port])
+    difference = Judge(rules).respond(unequal, 1.0).level_db - Judge(rules).respond(silent, 1.0).level_db
+    assert np.all(difference > 100.0)
+
+
+def test_sixth_order_against_its_circuit() -> None:
+    """p = U (Zd + Z_front + Z_rear), each chamber 1/(s C + 1/(s M)): cone velocity and output."""
+    driver = worked_driver()
+    volumes, tubes = [0.05, 0.03], [Tube(area=AREA, length=0.5), Tube(area=0.5 * AREA, length=0.2)]
+    rules = make_rules(tones_hz=HZ)
+    network, state, omega = driven(rules, lumped(PARALLEL, volumes, tubes), 1.0)
+    s = 1j * omega
+    compliance = [v / AIR.bulk_modulus for v in volumes]
+    mass = [AIR.density * t.length / t.area for t in tubes]
+    chamber = [1.0 / (s * c + 1.0 / (s * m)) for c, m in zip(compliance, mass, strict=True)]
+    mechanical = s * driver.mass + driver.resistance_mechanical + 1.0 / (s * driver.compliance)
+    mechanical = mechanical + driver.force_factor**2 / driver.coil_resistance
+    force = driver.force_factor / driver.coil_resistance
+    flow = force / driver.area / (mechanical / driver.area**2 + chamber[0] + chamber[1])
+    assert state.flows[0] == pytest.approx(flow, rel=1e-6)
+    ports = [flow * z / (s * m) for z, m in zip(chamber, mass, strict=True)]
+    total = state.flows[network.first_duct + 1] + state.flows[network.first_duct + 3]
+    assert total == pytest.approx(ports[0] - ports[1], rel=5e-6)
