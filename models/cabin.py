@@ -70,7 +70,7 @@ def _mm(place: np.ndarray) -> str:
 
 
 def site_port(site: Site, envelope: Envelope, box: np.ndarray) -> Port:
-    """Reference patch of a site: a square on its face, shifted to stay inside it.
+    """Make the reference patch of a site: a square on its face, shifted to stay inside it.
 
     Parameters
     ----------
@@ -150,7 +150,9 @@ def opening_port(opening: Opening, cabin: Cabin, box: np.ndarray) -> Port:
     return _port(low, high)
 
 
-def modal_sum(table: PortTable, omega: np.ndarray, air: Air, damping: float, leak_corner_hz: float) -> np.ndarray:
+def modal_sum(
+    table: PortTable, omega: np.ndarray, air: Air, damping: float, leak_corner_hz: float
+) -> np.ndarray:
     """Pressure at all points per volume velocity through each port.
 
     Parameters
@@ -294,7 +296,7 @@ def cabin_table(
             impedance[index, index] += 1j * omega * near * (1.0 - 0.5 * scale)
         if not radiation:
             impedance[index, index] -= 1j * omega * near
-    inertance = np.full(len(sites), near if radiation else 0.0)
+    inertance = np.full((len(sites), omega.size), near if radiation else 0.0)
     return OutsideTable(impedance=impedance, transfer=transfer, self_inertance=inertance)
 
 

@@ -96,7 +96,7 @@ class Grid:
         return [(m > self.block[0, i]) & (m < self.block[1, i]) for i, m in enumerate(middles)]
 
     def air_nodes(self) -> np.ndarray:
-        """Indices of the nodes that touch air, among all tensor nodes (z fastest), shape (n_air,) [1]."""
+        """List the nodes that touch air, as indices of all tensor nodes (z fastest), shape (n_air,) [1]."""
         shape = [2 * len(line) - 1 for line in self.lines]
         touched = np.ones(shape, dtype=bool)
         cells = self._block_cells()
@@ -116,32 +116,25 @@ class Grid:
         whole = [_matrices_1d(line, np.ones(len(line) - 1, dtype=bool)) for line in self.lines]
         part = [_matrices_1d(line, c) for line, c in zip(self.lines, self._block_cells(), strict=True)]
         keep = self.air_nodes()
-        results = []
-        for which in (0, 1):
-            total = None
-            for axes, sign in ((whole, 1.0), (part, -1.0)):
-                (kx, mx), (ky, my), (kz, mz) = axes
-                term = (
-                    _product(kx, my, mz) + _product(mx, ky, mz) + _product(mx, my, kz)
-                    if which == 0
-                    else _product(mx, my, mz)
-                )
-                total = sign * term if total is None else total + sign * term
-            results.append(sparse.csc_matrix(total[keep][:, keep]))
-        return results[0], results[1]
+        pairs = []
+        for (kx, mx), (ky, my), (kz, mz) in (whole, part):
+            stiffness = _product(kx, my, mz) + _product(mx, ky, mz) + _product(mx, my, kz)
+            pairs.append((stiffness, _product(mx, my, mz)))
+        stiffness, mass = (sparse.csc_matrix((a - b)[keep][:, keep]) for a, b in zip(*pairs, strict=True))
+        return stiffness, mass
 
     def point_load(self, at: np.ndarray) -> np.ndarray:
         """Values of all functions of the air nodes at a point, shape (n_air,) [1]."""
         rows = [point_row(line, np.array([at[i]])) for i, line in enumerate(self.lines)]
-        return _product(*rows).toarray().ravel()[self.air_nodes()]
+        return np.asarray(_product(*rows).toarray().ravel()[self.air_nodes()])
 
     def patch_load(self, low: np.ndarray, high: np.ndarray) -> np.ndarray:
-        """Mean of all functions over an axis-parallel rectangle (low = high along its normal), (n_air,) [1]."""
+        """Mean of all functions over a rectangle (low = high along its normal), shape (n_air,) [1]."""
         rows = [
             average_row(line, low[i], high[i]) if high[i] > low[i] else point_row(line, np.array([low[i]]))
             for i, line in enumerate(self.lines)
         ]
-        return _product(*rows).toarray().ravel()[self.air_nodes()]
+        return np.asarray(_product(*rows).toarray().ravel()[self.air_nodes()])
 
     def prolongation(self, finer: Grid) -> sparse.csr_matrix:
         """Matrix from this grid's air nodes to another's that subdivides (part of) it [1]."""

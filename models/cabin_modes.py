@@ -9,12 +9,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy import sparse
 from scipy.sparse.linalg import LinearOperator, eigsh, splu
 
-from models.cabin_grid import Grid, Lines
+from models.cabin_grid import Grid
 from models.cache import cache_key, cached_arrays
 
 SCHEME = "q2-1"
@@ -68,7 +69,7 @@ def _axis_lines(size: float, keys: list[float], step: float) -> np.ndarray:
     """Lines of one axis through the keys, cells at most a step, half of it beside a key."""
     marks = [0.0, *[k for k in sorted(keys) if 1e-9 * size < k < size * (1 - 1e-9)], size]
     lines = [0.0]
-    for index, (low, high) in enumerate(zip(marks[:-1], marks[1:], strict=True)):
+    for index, (low, high) in enumerate(pairwise(marks)):
         inner_low, inner_high = index > 0, index < len(marks) - 2
         count = max(1, math.ceil((high - low) / step + 0.5 * (inner_low + inner_high)))
         weights = np.ones(count)
@@ -109,8 +110,23 @@ def factor(matrix: sparse.csc_matrix) -> Callable[[np.ndarray], np.ndarray]:
     return solved.solve  # type: ignore[no-any-return]
 
 
+def _graded(a: float, b: float, low: float, high: float, fineness: float, side: float) -> np.ndarray:
+    """Lay ends of cells from a (left out) to b that grow with the distance from low..high [m]."""
+    away = max(low - b, a - high, 0.0)
+    # cells of fineness * (side + distance) are even steps of log(side + distance)
+    start, stop = side + away, side + away + (0.0 if low <= a and b <= high else b - a)
+    if stop == start:
+        even = max(1, math.ceil((b - a) / (fineness * side) - 1e-9))
+        return np.asarray(a + (b - a) * np.arange(1, even + 1) / even)
+    count = max(1, math.ceil(math.log(stop / start) / math.log1p(fineness) - 1e-9))
+    steps = start * (stop / start) ** (np.arange(count + 1) / count) - start
+    if a >= high:
+        return np.asarray([*(a + steps[1:-1]), b])
+    return np.asarray([*(b - steps[::-1][1:-1]), b])
+
+
 def local_excess(grid: Grid, static: np.ndarray, volume: float, port: Port, fineness: float = 0.4) -> float:
-    """Static self energy of a port that a grid is too coarse to hold.
+    """Add up the static self energy of a port that a grid is too coarse to hold.
 
     A finer grid is laid around the port; the correction to the coarse solution is zero on its
     cut boundary and meets the equations inside. It makes the energy larger, never smaller, and
@@ -144,10 +160,8 @@ def local_excess(grid: Grid, static: np.ndarray, volume: float, port: Port, fine
         edges = [e for e in (low[axis], high[axis]) if np.min(np.abs(line - e)) > slack]
         marks = np.sort(np.concatenate([line[first : last + 1], edges]))
         fine = [float(marks[0])]
-        for a, b in zip(marks[:-1], marks[1:], strict=True):
-            away = max(low[axis] - b, a - high[axis], 0.0)
-            count = max(1, math.ceil((b - a) / (fineness * (side + away)) - 1e-9))
-            fine.extend(a + (b - a) * np.arange(1, count + 1) / count)
+        for a, b in pairwise(marks):
+            fine.extend(_graded(float(a), float(b), float(low[axis]), float(high[axis]), fineness, side))
         lines.append(np.array(fine))
         cut_low.append(first > 0)
         cut_high.append(last < len(line) - 1)
@@ -215,7 +229,7 @@ class CabinSolver:
         return {"wavenumbers": np.sqrt(np.maximum(values, 0.0)), "shapes": np.ascontiguousarray(vectors)}
 
     def _static(self, port: Port) -> dict[str, np.ndarray]:
-        """Static solution of a port without the kept modes' part, and the coarse grid's lack."""
+        """Solve the static field of a port without the kept modes' part, and the coarse grid's lack."""
         mass, solve = self._factored()
         load = self.grid.patch_load(np.array(port.low), np.array(port.high))
         amounts = self.shapes.T @ load

@@ -83,7 +83,8 @@ def _read(path: Path, names: tuple[str, ...]) -> dict[str, np.ndarray] | None:
             return {name: archive[name] for name in names}
     except (OSError, ValueError, KeyError, EOFError, TypeError, AttributeError, zipfile.BadZipFile):
         return None
-    except (NotImplementedError, RuntimeError):  # a damaged header may ask for an unknown packing or a password
+    # a damaged header may ask for an unknown packing or a password
+    except (NotImplementedError, RuntimeError):
         return None
 
 

@@ -16,7 +16,9 @@ TRADE_NAMES = {
 }
 """Graph id to the name the trade uses for it."""
 
-_TOPOLOGIES = {parse_graph_id(text).graph_id: (name, parse_graph_id(text)) for text, name in TRADE_NAMES.items()}
+_TOPOLOGIES = {
+    parse_graph_id(text).graph_id: (name, parse_graph_id(text)) for text, name in TRADE_NAMES.items()
+}
 
 
 def graph_name(topology: Topology) -> str:

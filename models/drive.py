@@ -157,9 +157,7 @@ def solve_drive(
     return Driven(settled=settled, loss_speeds=speeds, **state)
 
 
-def _settle(
-    work: _Reduced, network: Network, rules: Rules, flat: int
-) -> tuple[np.ndarray, np.ndarray]:
+def _settle(work: _Reduced, network: Network, rules: Rules, flat: int) -> tuple[np.ndarray, np.ndarray]:
     """Peak speeds at the duct ends that agree with their own losses, and where they were found."""
     ends = 2 * network.duct_count
     result = np.zeros((ends, flat))

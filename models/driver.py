@@ -8,27 +8,14 @@ mounting, 2 (8/3) rho a^3. A network that adds radiation at the driver's faces i
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from models.air import Air
-from models.thiele_small import TOLERANCE, SurplusError, completing, solve
+from models.driver_data import DriverDataError, complete_data
 
-
-class DriverDataError(ValueError):
-    """Driver data that contradict each other, do not suffice, or cannot be.
-
-    Attributes
-    ----------
-    faults : tuple of (str, str)
-        Key and what is wrong with it, all at once [list].
-    """
-
-    def __init__(self, faults: list[tuple[str, str]]) -> None:
-        self.faults = tuple(faults)
-        super().__init__("; ".join(f"{key}: {message}" for key, message in faults))
+__all__ = ["Driver", "DriverDataError", "driver_from_parameters"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,31 +160,6 @@ class Driver:
         return jw * self.mass + self.resistance_mechanical + 1.0 / (jw * self.compliance)
 
 
-THIELE_SMALL_KEYS = {
-    "fs_hz": ("fs", 1.0),
-    "qms": ("qms", 1.0),
-    "qes": ("qes", 1.0),
-    "qts": ("qts", 1.0),
-    "vas_l": ("vas", 1e-3),
-    "re_ohm": ("re", 1.0),
-    "sd_cm2": ("sd", 1e-4),
-    "mms_g": ("mms", 1e-3),
-    "cms_mm_n": ("cms", 1e-3),
-    "rms_kg_s": ("rms", 1.0),
-    "bl_tm": ("bl", 1.0),
-    "eta0_percent": ("eta0", 1e-2),
-}
-"""Key of the data sheet to the quantity and its unit in SI."""
-
-OTHER_KEYS = (
-    "diameter_mm", "le_mh", "coil_k", "coil_n", "displaced_cm3", "cutout_mm", "frame_mm", "depth_mm",
-    "nominal_ohm",
-)  # fmt: skip
-
-_KEY_OF = {quantity: (key, unit) for key, (quantity, unit) in THIELE_SMALL_KEYS.items()}
-_WANTED = ("mms", "cms", "rms", "bl", "re", "sd")
-
-
 def driver_from_parameters(air: Air, *, name: str = "driver", **keys: float | None) -> Driver:
     """Driver from Thiele-Small data in any sufficient combination.
 
@@ -221,23 +183,12 @@ def driver_from_parameters(air: Air, *, name: str = "driver", **keys: float | No
     Raises
     ------
     DriverDataError
-        Values that are not possible, contradict each other by more than 3 %, or do not suffice.
+        Values not possible, in contradiction by more than 3 %, or not sufficient.
     TypeError
         A key that is not one of those above.
     """
     given = {key: float(value) for key, value in keys.items() if value is not None}
-    for key in given:
-        if key not in THIELE_SMALL_KEYS and key not in OTHER_KEYS:
-            raise TypeError(f"driver_from_parameters() got an unknown key {key!r}")
-    _refuse_impossible(given)
-    if "diameter_mm" in given:
-        disc = math.pi / 4.0 * (given["diameter_mm"] / 10.0) ** 2
-        if abs(given.setdefault("sd_cm2", disc) - disc) > TOLERANCE * given["sd_cm2"]:
-            message = (
-                f"{given['diameter_mm']:g} mm is a disc of {disc:.4g} cm2, but sd_cm2 = {given['sd_cm2']:g}"
-            )
-            raise DriverDataError([("diameter_mm", message)])
-    full = _complete(given, air)
+    full = complete_data(given, air)
     diameter = 2.0 * math.sqrt(full["sd"] / math.pi)
     cutout = given.get("cutout_mm", diameter * 1e3) * 1e-3
     return Driver(
@@ -257,44 +208,3 @@ def driver_from_parameters(air: Air, *, name: str = "driver", **keys: float | No
         depth=given.get("depth_mm", 0.0) * 1e-3,
         nominal_resistance=given.get("nominal_ohm", full["re"]),
     )
-
-
-def _refuse_impossible(given: Mapping[str, float]) -> None:
-    faults = []
-    for key, value in given.items():
-        zero_allowed = key in ("le_mh", "coil_k", "coil_n", "displaced_cm3", "depth_mm")
-        if not math.isfinite(value):
-            faults.append((key, f"{value:g} is not a finite number"))
-        elif value < 0.0 or (value == 0.0 and not zero_allowed):
-            faults.append((key, f"{value:g} must be {'0 or more' if zero_allowed else 'above 0'}"))
-        elif key == "coil_n" and value > 1.0:
-            faults.append((key, f"{value:g} must be 0 to 1"))
-        elif key == "eta0_percent" and value >= 100.0:
-            faults.append((key, f"{value:g} must be below 100"))
-    for other in ("qms", "qes"):
-        if "qts" in given and other in given and given["qts"] > 0.0 and given["qts"] >= given[other] > 0.0:
-            message = (
-                f"{given['qts']:g} must be below {other} = {given[other]:g}, since 1/qts = 1/qms + 1/qes"
-            )
-            faults.append(("qts", message))
-    if faults:
-        raise DriverDataError(faults)
-
-
-def _complete(given: Mapping[str, float], air: Air) -> dict[str, float]:
-    quantities = {q: given[key] * unit for key, (q, unit) in THIELE_SMALL_KEYS.items() if key in given}
-    try:
-        full = solve(quantities, air)
-    except SurplusError as error:
-        faults = []
-        for quantity, value, sources in error.conflicts:
-            key, unit = _KEY_OF[quantity]
-            others = ", ".join(_KEY_OF[source][0] for source in sources)
-            faults.append((key, f"{given[key]:g} is given, but {value / unit:.4g} follows from {others}"))
-        raise DriverDataError(faults) from None
-    missing = [_KEY_OF[q][0] for q in _WANTED if q not in full]
-    if missing:
-        enough = [_KEY_OF[q][0] for q in completing(quantities, _WANTED, air)]
-        hint = f"; any one of {', '.join(enough)} would do" if enough else "; more than one value is missing"
-        raise DriverDataError([("driver", f"not enough data to find {', '.join(missing)}{hint}")])
-    return full

@@ -152,9 +152,9 @@ def open_circuit(gamma: np.ndarray, zc: np.ndarray, length: np.ndarray) -> tuple
         Input impedance with the far end closed, and transfer impedance [Pa s/m3].
     """
     fade = np.exp(-gamma * length)
-    square = fade * fade
-    over = zc / (1.0 - square)
-    return over * (1.0 + square), 2.0 * over * fade
+    rest = -np.expm1(-2.0 * gamma * length)  # 1 - fade^2, to full relative accuracy for a short line
+    over = zc / rest
+    return over * (2.0 - rest), 2.0 * over * fade
 
 
 def duct_impedances(

@@ -66,7 +66,7 @@ class Site:
     Attributes
     ----------
     wall : str
-        Face of the envelope, one of :data:`WALLS`.
+        Face of the envelope, one of :data:`WALLS` [text].
     at : tuple of two floats
         Centre along the two axes of that face in their order, from the lowest corner [m].
     """

@@ -144,7 +144,10 @@ def requirements(batch: DesignBatch, rules: Rules) -> list[Excess]:
                 )
             )
     for (front, rear), ends in zip(batch.topology.drivers, batch.driver_ends, strict=True):
-        for place, end, need, word in ((front, ends[0], driver.frame, "frame"), (rear, ends[1], driver.cutout, "cut-out")):
+        for place, end, need, word in (
+            (front, ends[0], driver.frame, "frame"),
+            (rear, ends[1], driver.cutout, "cut-out"),
+        ):
             result += _wall_room(batch, place, end, np.full(n, need), f"the driver's {word}")
         if isinstance(ends[1], Patch):
             depth = batch.sides[:, rear, wall_axis(ends[1].wall)]
@@ -167,7 +170,9 @@ def requirements(batch: DesignBatch, rules: Rules) -> list[Excess]:
             )
         )
         for place, end in zip(edge, duct.ends, strict=True):
-            result += _wall_room(batch, place, end, long - 2.0 * envelope.wall, f"the mouth of duct {duct.name!r}")
+            result += _wall_room(
+                batch, place, end, long - 2.0 * envelope.wall, f"the mouth of duct {duct.name!r}"
+            )
     for edge, diaphragm in zip(batch.topology.diaphragms, batch.diaphragms, strict=True):
         width = 2.0 * np.sqrt(diaphragm.area / np.pi)
         for place, end in zip(edge, diaphragm.ends, strict=True):
@@ -180,8 +185,16 @@ def _wall_room(batch: DesignBatch, place: int, end: End, width: np.ndarray, what
     if isinstance(end, Mouth):
         return []
     axes = in_plane_axes(end.wall)
-    room = batch.sides[:, place][:, axes].max(axis=1) if _is_slot(end) else batch.sides[:, place][:, axes].min(axis=1)
-    return [Excess(what=f"{what} is wider than its wall of the chamber", need=width * 1e3, room=room * 1e3, unit="mm")]
+    room = (
+        batch.sides[:, place][:, axes].max(axis=1)
+        if _is_slot(end)
+        else batch.sides[:, place][:, axes].min(axis=1)
+    )
+    return [
+        Excess(
+            what=f"{what} is wider than its wall of the chamber", need=width * 1e3, room=room * 1e3, unit="mm"
+        )
+    ]
 
 
 def _is_slot(end: Patch) -> bool:
@@ -200,7 +213,9 @@ def _mouth_rooms(batch: DesignBatch, rules: Rules) -> list[Excess]:
     for duct in batch.ducts:
         for end in duct.ends:
             if isinstance(end, Mouth):
-                parts.append((f"the mouth of duct {duct.name!r}", end.site, 0.5 * duct_sections(duct, wall)[0] - wall))
+                parts.append(
+                    (f"the mouth of duct {duct.name!r}", end.site, 0.5 * duct_sections(duct, wall)[0] - wall)
+                )
     for diaphragm in batch.diaphragms:
         for end in diaphragm.ends:
             if isinstance(end, Mouth):
@@ -248,5 +263,7 @@ def reasons_not(batch: DesignBatch, rules: Rules) -> list[list[str]]:
     result: list[list[str]] = [[] for _ in range(batch.size)]
     for excess in requirements(batch, rules):
         for i in np.nonzero(excess.share > SLACK)[0]:
-            result[i].append(f"{excess.what}: {excess.need[i]:.4g} {excess.unit} in {excess.room[i]:.4g} {excess.unit}")
+            result[i].append(
+                f"{excess.what}: {excess.need[i]:.4g} {excess.unit} in {excess.room[i]:.4g} {excess.unit}"
+            )
     return result

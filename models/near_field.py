@@ -28,13 +28,13 @@ MODES_SECOND = 7
 """Modes an axis in the sums of N, which converge as the fifth power."""
 
 _NEAR = 8
-_NARROW, _WIDE = 2.0, 3.0
+_NARROW, _WIDE = 3.0, 4.0
 """Half a patch's side times the last mode's wavenumber: below the first, the tail is that of a small
 patch, above the second that of a large one, between them a blend."""
 _CORNER = 0.276142
 """Integral of 1/(u^2 v^2 sqrt(u^2 + v^2)) over u, v > 1, by quadrature."""
 
-_POINTS, _POINT_WEIGHTS = np.polynomial.legendre.leggauss(32)
+_POINTS, _POINT_WEIGHTS = np.polynomial.legendre.leggauss(16)
 _NODES, _NODE_WEIGHTS = (_POINTS + 1.0) / 2.0, _POINT_WEIGHTS / 2.0
 
 
@@ -206,7 +206,9 @@ def _small_patch_tail(a: np.ndarray, b: np.ndarray, ku: np.ndarray, kv: np.ndarr
     kept = np.zeros_like(a)
     for one, two, k1, k2 in ((a, b, ku, kv), (b, a, kv, ku)):
         s, t = _NODES[:, None], _NODES[None, :]
-        wide = np.sinc((one * k1 / np.pi)[:, None, None] * s) * np.sinc((two * k2 / np.pi)[:, None, None] * s * t)
+        wide = np.sinc((one * k1 / np.pi)[:, None, None] * s) * np.sinc(
+            (two * k2 / np.pi)[:, None, None] * s * t
+        )
         root = np.hypot(k1[:, None], k2[:, None] * _NODES)
         kept += k1 * k2 * np.einsum("s,t,nst,nt->n", _NODE_WEIGHTS, _NODE_WEIGHTS, wide**2, 1.0 / root)
     area = 4.0 * a * b

@@ -23,7 +23,7 @@ from models.rules import Physics
 def line_axis(sides: np.ndarray) -> np.ndarray:
     """Axis of the longest side of each room, shape (n_designs,); the first of equals."""
     longest = np.max(sides, axis=1, keepdims=True)
-    return np.argmax(sides >= longest * (1.0 - 1e-9), axis=1)
+    return np.asarray(np.argmax(sides >= longest * (1.0 - 1e-9), axis=1))
 
 
 def medium(
@@ -167,7 +167,7 @@ def _line_mean(
         slope = np.sin(k * length) / k
 
         def twice(d: np.ndarray) -> np.ndarray:
-            return -np.cos(k * (length - np.abs(d))) / square + np.abs(d) * slope
+            return np.asarray(-np.cos(k * (length - np.abs(d))) / square + np.abs(d) * slope)
 
         with np.errstate(divide="ignore", invalid="ignore"):
             mean = twice(apart + h1 + h2) - twice(apart + h1 - h2) - twice(apart - h1 + h2)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from models.envelope import Site
 from models.network import Network, assemble
 from models.outside import OutsideTable, side_by_side
 from models.radiation import half_space_table
-from models.rules import Rules
+from models.rules import Limits, Rules
 from models.spaces import HalfSpace
 
 REFERENCE_PRESSURE = 20e-6
@@ -22,6 +22,7 @@ REFERENCE_PRESSURE = 20e-6
 
 CHUNK_ENTRIES = 2048
 """Designs times tones that are worked on at once, so that the planes stay in the cache."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Responses:
@@ -64,7 +65,7 @@ class Responses:
     @property
     def limit(self) -> np.ndarray:
         """Index of the limit that stops the drive, shape (n_designs, n_spaces, n_tones)."""
-        return np.argmin(self.permitted, axis=-1)
+        return np.asarray(np.argmin(self.permitted, axis=-1))
 
 
 def mean_level(level_db: np.ndarray, weights: np.ndarray, mean: str) -> np.ndarray:
@@ -109,6 +110,12 @@ class Judge:
         tones = 2.0 * np.pi * self.tones_hz
         self.omega = np.tile(tones, len(rules.spaces))
         self._tables: dict[tuple[Site, ...], OutsideTable] = {}
+
+    def with_limits(self, limits: Limits) -> Judge:
+        """An evaluator under other limits that shares the tables of the outside."""
+        other = Judge(replace(self.rules, limits=limits), self.tones_hz)
+        other._tables = self._tables
+        return other
 
     def outside(self, sites: Sequence[Site]) -> OutsideTable:
         """Outside table of a tuple of sites over all spaces and tones, made once."""

@@ -69,7 +69,7 @@ class Topology:
     @property
     def graph_id(self) -> str:
         """Readable name of the graph, equal for equal graphs."""
-        return min((self._written(order) for order in permutations(range(self.chambers))), key=_outside_first)
+        return canonical_id(self.chambers, self.drivers, self.ducts, self.diaphragms)
 
     def _connected(self) -> bool:
         reached = {OUTSIDE}
@@ -79,25 +79,46 @@ class Topology:
                 return len(reached) == self.chambers + 1
             reached |= more
 
-    def _written(self, order: tuple[int, ...]) -> str:
-        letter = {OUTSIDE: "o"} | {chamber: _LETTERS[new] for new, chamber in enumerate(order)}
 
-        def undirected(edges: tuple[Edge, ...]) -> str:
-            # chambers first, outside last: "Ao", not "oA"
-            return ".".join(sorted("".join(sorted(letter[p] for p in e)) for e in edges))
+def canonical_id(
+    chambers: int, drivers: tuple[Edge, ...], ducts: tuple[Edge, ...], diaphragms: tuple[Edge, ...] = ()
+) -> str:
+    """Graph id of edges: the first in alphabetical order over all ways to letter the chambers.
 
-        # turning every driver round changes only the sign of all pressures; the outside is written first
-        drivers = min(
-            (
-                ".".join(sorted((letter[e[turn]] + letter[e[1 - turn]] for e in self.drivers), key=_outside_first))
-                for turn in (0, 1)
-            ),
-            key=_outside_first,
-        )
-        parts = [drivers, undirected(self.ducts), undirected(self.diaphragms)]
-        while not parts[-1]:
-            parts.pop()
-        return "/".join(parts)
+    Parameters
+    ----------
+    chambers : int
+        Number of chambers [1].
+    drivers, ducts, diaphragms : tuple of (int, int)
+        Edges between places [place].
+
+    Returns
+    -------
+    str
+        Graph id [text].
+    """
+    orders = permutations(range(chambers))
+    return min((_written(order, drivers, ducts, diaphragms) for order in orders), key=_outside_first)
+
+
+def _written(
+    order: tuple[int, ...], drivers: tuple[Edge, ...], ducts: tuple[Edge, ...], diaphragms: tuple[Edge, ...]
+) -> str:
+    letter = {OUTSIDE: "o"} | {chamber: _LETTERS[new] for new, chamber in enumerate(order)}
+
+    def undirected(edges: tuple[Edge, ...]) -> str:
+        # chambers first, outside last: "Ao", not "oA"
+        return ".".join(sorted("".join(sorted(letter[p] for p in e)) for e in edges))
+
+    def directed(turn: int) -> str:
+        return ".".join(sorted((letter[e[turn]] + letter[e[1 - turn]] for e in drivers), key=_outside_first))
+
+    # turning every driver round changes only the sign of all pressures; the outside is written first
+    heads = min((directed(turn) for turn in (0, 1)), key=_outside_first)
+    parts = [heads, undirected(ducts), undirected(diaphragms)]
+    while not parts[-1]:
+        parts.pop()
+    return "/".join(parts)
 
 
 def _outside_first(text: str) -> str:
@@ -124,4 +145,6 @@ def parse_graph_id(text: str) -> Topology:
         raise ValueError(f"{text!r} has more than three parts; write drivers/ducts/diaphragms")
     groups += [[]] * (3 - len(groups))
     chambers = 1 + max((p for g in groups for e in g for p in e), default=-1)
-    return Topology(chambers=chambers, drivers=tuple(groups[0]), ducts=tuple(groups[1]), diaphragms=tuple(groups[2]))
+    return Topology(
+        chambers=chambers, drivers=tuple(groups[0]), ducts=tuple(groups[1]), diaphragms=tuple(groups[2])
+    )

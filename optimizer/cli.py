@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
+    from models.design import DesignBatch
+    from optimizer.faults import Fault
     from optimizer.season import Season
 
 BAD_INPUT = 2
@@ -25,8 +27,21 @@ class BadOption(click.UsageError):
         self.option = option
 
 
+def _version(context: click.Context, _: click.Parameter, wanted: bool) -> None:
+    if wanted:
+        from importlib import metadata
+
+        try:
+            click.echo(f"boxwright {metadata.version('boxwright')}")
+        except metadata.PackageNotFoundError:
+            click.echo("boxwright, not installed")
+        context.exit()
+
+
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(package_name="boxwright")
+@click.option(
+    "--version", is_flag=True, is_eager=True, expose_value=False, callback=_version, help="Print the version."
+)
 def cli() -> None:
     """Find loudspeaker enclosures for a season's rules, and evaluate given ones.
 
@@ -40,18 +55,22 @@ def cli() -> None:
 def check(config: Path) -> None:
     """Check the season file CONFIG and print what it says."""
     from optimizer.cli_output import season_summary
+    from optimizer.search import season_graphs
     from optimizer.season import load_season
 
-    click.echo(season_summary(load_season(config)))
+    season = load_season(config)
+    click.echo(season_summary(season, season_graphs(season)))
 
 
 @cli.command()
 @click.argument("config", type=click.Path(path_type=Path))
 @click.argument("designs", type=click.Path(path_type=Path), nargs=-1, required=True, metavar="DESIGN...")
 @click.option("--json", "as_json", is_flag=True, help="Print a JSON list, one object a design.")
-@click.option("--drive-v", type=float, metavar="V", help="Use this drive (V rms) instead of the largest permitted one.")
-@click.option("--frequencies", metavar="START:STOP:COUNT", help="Log-spaced frequencies (Hz) instead of the tones.")
-def evaluate(config: Path, designs: tuple[Path, ...], as_json: bool, drive_v: float | None, frequencies: str | None) -> None:
+@click.option("--drive-v", type=float, metavar="V", help="Drive in V rms instead of the largest permitted.")
+@click.option("--frequencies", metavar="START:STOP:COUNT", help="Log-spaced Hz instead of the tones.")
+def evaluate(
+    config: Path, designs: tuple[Path, ...], as_json: bool, drive_v: float | None, frequencies: str | None
+) -> None:
     """Evaluate each design file DESIGN under the season CONFIG."""
     import json
 
@@ -62,11 +81,12 @@ def evaluate(config: Path, designs: tuple[Path, ...], as_json: bool, drive_v: fl
     from optimizer.faults import ConfigError
     from optimizer.season import load_season
 
-    if drive_v is not None and not 0.0 < drive_v < float("inf"):
-        raise BadOption("--drive-v", f"must be a finite number above 0, is {drive_v:g}")
+    if drive_v is not None and not 1e-6 <= drive_v <= 1e5:
+        raise BadOption("--drive-v", f"must be 1e-06 to 100000 V, is {drive_v:g}")
     hz = None if frequencies is None else parse_frequencies(frequencies)
     season = load_season(config)
-    batches, faults = [], []
+    batches: list[DesignBatch] = []
+    faults: list[Fault] = []
     for path in designs:
         try:
             batches.append(read_design(path, season.rules))
@@ -76,7 +96,8 @@ def evaluate(config: Path, designs: tuple[Path, ...], as_json: bool, drive_v: fl
         raise ConfigError(faults)
     judge = Judge(season.rules, hz)
     results = [
-        {"design": str(path)} | evaluation(judge, batch, drive_v)[0] for path, batch in zip(designs, batches, strict=True)
+        {"design": str(path)} | evaluation(judge, batch, drive_v)[0]
+        for path, batch in zip(designs, batches, strict=True)
     ]
     if as_json:
         click.echo(json.dumps(results, indent=1, allow_nan=False))
@@ -86,13 +107,17 @@ def evaluate(config: Path, designs: tuple[Path, ...], as_json: bool, drive_v: fl
 
 @cli.command()
 @click.argument("config", type=click.Path(path_type=Path))
-@click.option("--out", type=click.Path(path_type=Path), help="Run folder; new or empty. Default: runs/NAME-NUMBER.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="New or empty folder. Default: runs/NAME-NUMBER."
+)
 @click.option("--workers", type=int, default=os.cpu_count() or 1, show_default="all cores", help="Processes.")
 @click.option("--effort", type=click.Choice(["quick", "normal", "thorough"]), help="Instead of the season's.")
 @click.option("--seed", type=int, help="Instead of the season's.")
 @click.option("--json", "as_json", is_flag=True, help="Print run and candidates as JSON.")
-def search(config: Path, out: Path | None, workers: int, effort: str | None, seed: int | None, as_json: bool) -> None:
-    """Search the season CONFIG for the best boxes and write a run folder."""
+def search(
+    config: Path, out: Path | None, workers: int, effort: str | None, seed: int | None, as_json: bool
+) -> None:
+    """Search the season CONFIG and write a run folder."""
     import json
 
     from optimizer.cli_output import search_text
@@ -115,7 +140,8 @@ def search(config: Path, out: Path | None, workers: int, effort: str | None, see
     except OSError as error:
         raise BadOption("--out", f"cannot write to {folder}: {error.strerror}") from None
     if as_json:
-        click.echo(json.dumps({"folder": str(folder), "run": run.record, "candidates": run.candidates}, indent=1))
+        content = {"folder": str(folder), "run": run.record, "candidates": run.candidates}
+        click.echo(json.dumps(content, indent=1))
     else:
         click.echo(search_text(result, str(folder)))
     if result.interrupted:
@@ -128,7 +154,7 @@ def search(config: Path, out: Path | None, workers: int, effort: str | None, see
 @cli.command()
 @click.argument("runs", type=click.Path(path_type=Path), nargs=-1, required=True, metavar="RUN...")
 def report(runs: tuple[Path, ...]) -> None:
-    """Draw figures and report of each finished run folder RUN again, from its data."""
+    """Draw figures and report of finished run folders again."""
     from optimizer.run_folder import draw_run, read_run
 
     for run in [read_run(folder) for folder in runs]:
@@ -167,14 +193,15 @@ def parse_frequencies(text: str) -> Any:
     if len(parts) != 3:
         raise BadOption("--frequencies", f"must be START:STOP:COUNT such as 20:400:200, is {text!r}")
     if not 1.0 <= start <= stop <= 20000.0:
-        raise BadOption("--frequencies", f"start and stop must rise within 1 to 20000 Hz, are {start:g} and {stop:g}")
+        message = f"start and stop must rise within 1 to 20000 Hz, are {start:g} and {stop:g}"
+        raise BadOption("--frequencies", message)
     if not 1 <= count <= 100000 or (count == 1 and start != stop):
         raise BadOption("--frequencies", f"count must be 2 to 100000, is {count}")
     return np.geomspace(start, stop, count)
 
 
 def _season_with(config: Path, effort: str | None, seed: int | None) -> Season:
-    """The season with some search settings from the command line, its hash that of the changed season."""
+    """Season with some search settings from the command line; its hash is that of the changed season."""
     from optimizer.season import load_season, season_from_data
 
     season = load_season(config)
@@ -245,5 +272,10 @@ def _key_of(error: click.UsageError) -> str:
         return error.option_name
     parameter = getattr(error, "param", None)
     if parameter is not None:
-        return str(parameter.opts[0]) if parameter.param_type_name == "option" else parameter.human_readable_name
+        is_option = parameter.param_type_name == "option"
+        return str(parameter.opts[0] if is_option else parameter.human_readable_name)
     return error.ctx.info_name or "boxwright" if error.ctx else "boxwright"
+
+
+if __name__ == "__main__":
+    main()

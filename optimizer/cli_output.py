@@ -7,8 +7,10 @@ from typing import Any
 
 import numpy as np
 
+from models.catalogue import graph_name
 from models.rules import Rules
 from models.spaces import HalfSpace, Space
+from models.topology import parse_graph_id
 from optimizer.results import SearchResult
 from optimizer.season import Season
 
@@ -25,13 +27,15 @@ def text_table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     return "\n".join([line(head), *(line(row) for row in rows)])
 
 
-def season_summary(season: Season) -> str:
+def season_summary(season: Season, graphs: Sequence[str]) -> str:
     """Readable summary of a season.
 
     Parameters
     ----------
     season : Season
         The season [record].
+    graphs : sequence of str
+        Graph ids that its search covers [text].
 
     Returns
     -------
@@ -41,7 +45,6 @@ def season_summary(season: Season) -> str:
     rules, search = season.rules, season.search
     envelope = rules.envelope
     depth, width, height = envelope.outer_sides * 1e3
-    topologies = search.topologies if isinstance(search.topologies, str) else ", ".join(search.topologies)
     tones = [
         [f"tone {i}", f"{hz:g}", f"{hz / season.scale:.4g}", f"{weight:g}"]
         for i, (hz, weight) in enumerate(zip(rules.tones_hz, rules.tone_weights, strict=True), start=1)
@@ -51,8 +54,8 @@ def season_summary(season: Season) -> str:
         "",
         *_driver_lines(rules),
         "",
-        f"envelope: {width:g} wide x {height:g} high x {depth:g} deep mm outside, wall {envelope.wall * 1e3:g} mm, "
-        f"{envelope.inner_volume * 1e3:.3f} l inside",
+        f"envelope: {width:g} wide x {height:g} high x {depth:g} deep mm outside, "
+        f"wall {envelope.wall * 1e3:g} mm, {envelope.inner_volume * 1e3:.3f} l inside",
         f"limits: {_limits(rules)}",
         f"drive: {_DRIVES[rules.drive]}; mean over tones: {rules.mean}",
         "",
@@ -60,9 +63,9 @@ def season_summary(season: Season) -> str:
         "",
         *(_space(space) for space in rules.spaces),
         "",
-        f"search: topologies {topologies}; at most {search.max_chambers} chambers and {search.max_ducts} ducts; "
-        f"objectives {', '.join(search.objectives)}; {search.candidates} candidates; seed {search.seed}; "
-        f"effort {search.effort}; {search.duct_shape} ducts",
+        f"search: {search.candidates} candidates for {', '.join(search.objectives)}; seed {search.seed}; "
+        f"effort {search.effort}; {search.duct_shape} ducts; {len(graphs)} topologies:",
+        *(f"  {graph}  {graph_name(parse_graph_id(graph))}" for graph in graphs),
     ]
     warnings = season_warnings(rules)
     if warnings:
@@ -84,8 +87,9 @@ def _driver_lines(rules: Rules) -> list[str]:
         f"driver: {count}{driver.name}",
         f"  fs {driver.fs:.4g} Hz, Qms {driver.qms:.4g}, Qes {driver.qes:.4g}, Qts {driver.qts:.4g}, "
         f"Vas {driver.vas(air) * 1e3:.4g} l, eta0 {driver.reference_efficiency(air) * 100:.4g} %",
-        f"  Sd {driver.area * 1e4:.4g} cm2, Mms {driver.mass * 1e3:.4g} g, Cms {driver.compliance * 1e3:.4g} mm/N, "
-        f"Rms {driver.resistance_mechanical:.4g} kg/s, Bl {driver.force_factor:.4g} T m",
+        f"  Sd {driver.area * 1e4:.4g} cm2, Mms {driver.mass * 1e3:.4g} g, "
+        f"Cms {driver.compliance * 1e3:.4g} mm/N, Rms {driver.resistance_mechanical:.4g} kg/s, "
+        f"Bl {driver.force_factor:.4g} T m",
         f"  Re {driver.coil_resistance:.4g} ohm, Le {driver.coil_inductance * 1e3:.4g} mH, "
         f"nominal {driver.nominal_resistance:.4g} ohm",
         f"  displaces {driver.displaced_volume * 1e6:.4g} cm3; cut-out {driver.cutout * 1e3:.4g} mm, "
@@ -95,7 +99,8 @@ def _driver_lines(rules: Rules) -> list[str]:
 
 def _limits(rules: Rules) -> str:
     limits = rules.limits
-    parts = [f"power {limits.power:g} W ({limits.power_kind})", f"excursion {limits.excursion * 1e3:g} mm peak"]
+    parts = [f"power {limits.power:g} W ({limits.power_kind})"]
+    parts.append(f"excursion {limits.excursion * 1e3:g} mm peak")
     for value, words, unit in (
         (limits.air_speed, "air speed", "m/s peak"),
         (limits.voltage, "amplifier", "V rms"),
@@ -113,7 +118,8 @@ def _space(space: Space) -> str:
     openings = sum(opening.area for opening in space.openings)
     opened = f", open area {openings * 1e4:g} cm2" if space.openings else ", shut"
     stands = "enclosure stands in it" if space.obstacle else "empty room of reduced volume"
-    return f"space: {space.name}: cabin {sides} mm, damping {space.damping:g}{opened}, {stands}, weight {space.weight:g}"
+    cabin = f"cabin {sides} mm, damping {space.damping:g}{opened}"
+    return f"space: {space.name}: {cabin}, {stands}, weight {space.weight:g}"
 
 
 def season_warnings(rules: Rules) -> list[str]:
@@ -134,10 +140,11 @@ def season_warnings(rules: Rules) -> list[str]:
     highest = float(rules.tones_hz.max())
     if rules.physics.chambers == "room" and highest > 0.8 * cross:
         warnings.append(
-            f"the highest tone, {highest:g} Hz, is near or above {cross:.0f} Hz, the first cross mode of a chamber that "
-            "fills the envelope; its level is less sure"
+            f"the highest tone, {highest:g} Hz, is near or above {cross:.0f} Hz, the first cross mode of a "
+            "chamber that fills the envelope; its level is less sure"
         )
-    warnings += [f"space {space.name!r} has weight 0 and does not count" for space in rules.spaces if space.weight == 0.0]
+    weightless = [space.name for space in rules.spaces if space.weight == 0.0]
+    warnings += [f"space {name!r} has weight 0 and does not count" for name in weightless]
     if rules.limits.air_speed is None:
         warnings.append("limits.air_speed_m_s is not set; ducts may come out very narrow")
     return warnings
@@ -164,7 +171,8 @@ def evaluation_text(name: str, one: dict[str, Any], scale: float) -> str:
     lines += [f"  does not fit: {reason}" for reason in one["reasons_not"]] or ["  fits the envelope"]
     if not one["settled"]:
         lines.append("  warning: drive and duct losses did not agree within the tolerance at every tone")
-    head = ["Hz", "full-size Hz", "level dB", "drive V", "current A", "real W", "excursion mm", "air m/s", "|Z| ohm", "stopped by"]
+    head = ["Hz", "full-size Hz", "level dB", "drive V", "current A", "real W"]
+    head += ["excursion mm", "air m/s", "|Z| ohm", "nearest limit"]
     for space in one["spaces"]:
         lines += ["", f"{space['name']}: mean {_fixed(space['mean_db'], 2)} dB, weight {space['weight']:g}"]
         rows = [
@@ -215,10 +223,12 @@ def search_text(result: SearchResult, folder: str) -> str:
     rows = [[f"{c.rank}. {c.topology}", f"{c.score_db:.2f}", c.role] for c in result.candidates]
     best = result.candidates[0]
     closed = [t.best_db for t in result.topologies if t.graph == "oA" and t.best_db is not None]
-    over = f", {best.score_db - closed[0]:+.1f} dB against the best closed box" if closed and best.graph != "oA" else ""
+    over = ""
+    if closed and best.graph != "oA":
+        over = f", {best.score_db - closed[0]:+.1f} dB against the best closed box"
     return "\n".join(
         [
-            text_table(["candidate", "score dB", "at its best in"], rows),
+            text_table(["candidate", "score dB", "role"], rows),
             "",
             f"The first-ranked box is: {best.topology}; it scores {best.score_db:.2f} dB{over}.",
             f"Open {folder}/report.html for reasons and figures; the sizes are in {folder}/candidates.",

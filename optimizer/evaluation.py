@@ -98,7 +98,8 @@ def _tone(
         "impedance_ohm": [number(impedance.real), number(impedance.imag)],
         "excursion_mm": [number(x * 1e3) for x in responses.excursion[at]],
         "diaphragm_excursion_mm": {
-            name: number(x * 1e3) for name, x in zip(diaphragms, responses.diaphragm_excursion[at], strict=True)
+            name: number(x * 1e3)
+            for name, x in zip(diaphragms, responses.diaphragm_excursion[at], strict=True)
         },
         "air_speed_m_s": {name: number(x) for name, x in zip(ducts, responses.air_speed[at], strict=True)},
         "limit": LIMIT_NAMES[int(responses.limit[at])],

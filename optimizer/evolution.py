@@ -65,7 +65,7 @@ def evolve(
     """
     population = start
     size = population.excess.size
-    elite = max(2, int(round(ELITE_SHARE * size)))
+    elite = max(2, round(ELITE_SHARE * size))
     everyone = np.arange(size)
     for _ in range(generations):
         if stop():

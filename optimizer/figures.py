@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import warnings
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -38,26 +39,17 @@ def figure_makers(run: Run) -> Iterator[tuple[str, Callable[[], Figure]]]:
     tuple of str and callable
         Path relative to the folder, and a function that draws the figure [mixed].
     """
-    scale, limits = run.record["scale"], _limits(run.record["source"]["limits"])
-    tones = [tone["hz"] for tone in run.record["source"]["tones"]]
+    scale = run.record["scale"]
     for candidate in run.candidates:
         place = str(Path(candidate["design"]).parent)
         title = f"{candidate['rank']}. {short_name(candidate['topology'], candidate['graph'])}"
         evaluation, rank = candidate["evaluation"], candidate["rank"]
-        yield (
-            f"{place}/tones",
-            lambda title=title, evaluation=evaluation: tones_figure(f"{title}: tones and limits", evaluation, scale),
-        )
-        yield (
-            f"{place}/response",
-            lambda title=title, rank=rank: response_figure(
-                f"{title}: at the permitted drive", run.curves(rank), tones, limits, scale
-            ),
-        )
-    if run.front and run.candidates:
-        yield "front", lambda: front_figure(run.front, run.candidates, run.record["objectives"])
+        yield f"{place}/tones", partial(tones_figure, f"{title}: tones and limits", evaluation, scale)
+        yield f"{place}/response", partial(_response, run, rank, f"{title}: at the permitted drive")
+    if run.shows_front:
+        yield "front", partial(front_figure, run.front, run.candidates, run.record["objectives"])
     if any(row["best_db"] for row in run.topologies):
-        yield "topologies", lambda: topologies_figure(run.topologies)
+        yield "topologies", partial(topologies_figure, run.topologies)
 
 
 def draw_figures(run: Run, progress: Progress) -> None:
@@ -82,6 +74,8 @@ def save_figure(figure: Figure, stem: Path) -> None:
     FigureCanvasAgg(figure)
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        figure.draw_without_rendering()
+        figure.set_layout_engine("none")  # laid out once, not once a file
         for suffix in ("png", "svg"):
             image = io.BytesIO()
             metadata: dict[str, Any] = {"Date": None} if suffix == "svg" else {"Software": None}
@@ -89,5 +83,7 @@ def save_figure(figure: Figure, stem: Path) -> None:
             write_bytes(stem.with_name(f"{stem.name}.{suffix}"), image.getvalue())
 
 
-def _limits(table: dict[str, Any]) -> dict[str, Any]:
-    return {key: table.get(key) for key in ("excursion_mm", "air_speed_m_s")}
+def _response(run: Run, rank: int, title: str) -> Figure:
+    source = run.record["source"]
+    tones = [tone["hz"] for tone in source["tones"]]
+    return response_figure(title, run.curves(rank), tones, source["limits"], run.record["scale"])

@@ -28,14 +28,14 @@ def front_figure(
     candidates : sequence of dict
         Content of ``candidates.json`` [mixed].
     objectives : sequence of str
-        Names of the season's objectives [text].
+        Names of the season's objectives, at least two [text].
 
     Returns
     -------
     Figure
         The figure [record].
     """
-    others = list(objectives[1:]) or [objectives[0]]
+    others = objectives[1:]
     figure = Figure(figsize=(WIDTH_IN, 0.9 + 2.9 * len(others)), layout="constrained")
     figure.suptitle("What can be traded for what", x=0.01, ha="left", fontweight="bold", fontsize=10.5)
     axes = figure.subplots(len(others), 1, squeeze=False)[:, 0]
@@ -53,10 +53,18 @@ def front_figure(
         ax.set_ylabel(_axis_words(objectives[0]))
         ax.margins(0.08)
     handles = [
-        Line2D([], [], linestyle="", marker=MARKERS[i % len(MARKERS)], color=QUIET if i == len(COLOURS) - 1 else COLOURS[i])
+        Line2D(
+            [],
+            [],
+            linestyle="",
+            marker=MARKERS[i % len(MARKERS)],
+            color=QUIET if i == len(COLOURS) - 1 else COLOURS[i],
+        )
         for i in range(len(groups))
     ]
-    handles.append(Line2D([], [], linestyle="", marker="o", markerfacecolor="white", markeredgecolor=INK, markersize=9))
+    handles.append(
+        Line2D([], [], linestyle="", marker="o", markerfacecolor="white", markeredgecolor=INK, markersize=9)
+    )
     labels = [name for name, _ in groups] + ["numbered: ranked candidate"]
     figure.legend(handles, labels, loc="outside lower left", ncols=2)
     return figure
@@ -69,10 +77,12 @@ def _axis_words(name: str) -> str:
 
 
 def _number_candidates(ax: Any, candidates: Sequence[dict[str, Any]], x_key: str, y_key: str) -> None:
-    for candidate in candidates:
+    for candidate in reversed(candidates):  # the first on top
         x, y = candidate["objectives"][x_key], candidate["objectives"][y_key]
         ax.plot(x, y, "o", markersize=11, markerfacecolor="white", markeredgecolor=INK, markeredgewidth=1.0)
-        ax.annotate(str(candidate["rank"]), (x, y), ha="center", va="center_baseline", fontsize=7.5, fontweight="bold")
+        ax.annotate(
+            str(candidate["rank"]), (x, y), ha="center", va="center_baseline", fontsize=7.5, fontweight="bold"
+        )
 
 
 def _groups(front: Sequence[dict[str, str]]) -> list[tuple[str, list[dict[str, str]]]]:

@@ -40,7 +40,10 @@ def response_figure(
         The figure [record].
     """
     ducts = [key for key in rows[0] if key.startswith("air_speed_m_s ")]
-    panels = [("level_db", "level (dB)", "Level at the microphone"), ("excursion_mm", "peak (mm)", "Driver excursion")]
+    panels = [
+        ("level_db", "level (dB)", "Level at the microphone"),
+        ("excursion_mm", "peak (mm)", "Driver excursion"),
+    ]
     if ducts:
         panels.append(("air_speed_m_s", "peak (m/s)", "Air speed in the fastest duct"))
     panels.append(("impedance_ohm", "magnitude (ohm)", "Impedance at the amplifier"))
@@ -54,7 +57,12 @@ def response_figure(
         mine = [row for row in rows if row["space"] == space]
         frequency = np.array([float(row["hz"]) for row in mine])
         for ax, (key, _, _) in zip(axes, panels, strict=True):
-            ax.plot(frequency, _column(mine, ducts if key == "air_speed_m_s" else [key]), color=colour, linestyle=dash)
+            ax.plot(
+                frequency,
+                _column(mine, ducts if key == "air_speed_m_s" else [key]),
+                color=colour,
+                linestyle=dash,
+            )
         handles.append(Line2D([], [], color=colour, linestyle=dash))
     for ax, (key, label, heading) in zip(axes, panels, strict=True):
         ax.set_title(heading)

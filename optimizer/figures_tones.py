@@ -51,7 +51,11 @@ def tones_figure(title: str, evaluation: dict[str, Any], scale: float) -> Figure
         The figure [record].
     """
     spaces = evaluation["spaces"]
-    limits = [name for name in LIMIT_WORDS if any(t["margins_db"][name] is not None for s in spaces for t in s["tones"])]
+    limits = [
+        name
+        for name in LIMIT_WORDS
+        if any(t["margins_db"][name] is not None for s in spaces for t in s["tones"])
+    ]
     table_height = 0.24 * len(limits) + 0.1
     heights = [height for _ in spaces for height in (1.35, table_height)]
     figure = Figure(figsize=(WIDTH_IN, 0.95 + sum(heights) + 0.62 * len(heights)), layout="constrained")
@@ -105,17 +109,29 @@ def _margins(ax: Axes, space: dict[str, Any], limits: list[str], scale: float) -
             if numbers and np.isfinite(values[row, column]):
                 text = "limit" if binds else f"{values[row, column]:+.1f}"
                 weight = "bold" if binds else "normal"
-                ax.text(column, row, text, ha="center", va="center", fontsize=8, fontweight=weight, color=BINDING if binds else INK)
+                ax.text(
+                    column,
+                    row,
+                    text,
+                    ha="center",
+                    va="center",
+                    fontsize=8,
+                    fontweight=weight,
+                    color=BINDING if binds else INK,
+                )
             elif binds:
                 ax.plot(column, row, "s", color=BINDING, markersize=4)
     ax.set_yticks(range(len(limits)), [LIMIT_WORDS[name] for name in limits])
-    step = max(1, len(tones) // MOST_NUMBERS)
+    step = -(-len(tones) // MOST_NUMBERS)
     shown = range(0, len(tones), step)
     full = "" if scale == 1.0 else "\n"
-    labels = [f"{tones[i]['hz']:g}" + (f"{full}({tones[i]['hz'] / scale:.3g})" if full else "") for i in shown]
+    labels = [
+        f"{tones[i]['hz']:g}" + (f"{full}({tones[i]['hz'] / scale:.3g})" if full else "") for i in shown
+    ]
     ax.set_xticks(list(shown), labels)
     ax.set_xlabel("tone (Hz)" if scale == 1.0 else "tone, model (Hz) and in brackets full size (Hz)")
-    ax.set_title("drive left before each limit (dB)", fontweight="normal", color=QUIET, fontsize=8.5)
+    heading = "drive left before each limit (dB)" if numbers else "dark: no drive left; square: the limit met"
+    ax.set_title(heading, fontweight="normal", color=QUIET, fontsize=8.5)
     ax.grid(False)
     ax.tick_params(length=0)
     for spine in ax.spines.values():

@@ -30,3 +30,26 @@ def non_dominated(gains: np.ndarray) -> np.ndarray:
         kept.append(int(i))
         front = np.vstack([front, row])
     return np.array(kept, dtype=int)
+
+
+def spread_rows(gains: np.ndarray, count: int) -> np.ndarray:
+    """Rows evenly spread along the order they stand in, the best of every objective among them.
+
+    Parameters
+    ----------
+    gains : ndarray, shape (n, n_objectives)
+        Objectives where more is better, in the order of a front [mixed].
+    count : int
+        Largest number of rows [1].
+
+    Returns
+    -------
+    ndarray of int, shape (at most count,)
+        Indexes in rising order [1].
+    """
+    total = gains.shape[0]
+    if total <= count:
+        return np.arange(total)
+    extremes = np.argmax(gains, axis=0)
+    even = np.linspace(0, total - 1, count - extremes.size).round().astype(int)
+    return np.unique(np.concatenate([extremes, even]))

@@ -139,7 +139,8 @@ def _distinct(points: Points, count: int) -> list[Points]:
     chosen: list[int] = []
     for i in range(points.excess.size):
         if all(
-            not np.array_equal(points.site[i], points.site[j]) or np.max(np.abs(points.x[i] - points.x[j])) > 0.1
+            not np.array_equal(points.site[i], points.site[j])
+            or np.max(np.abs(points.x[i] - points.x[j])) > 0.1
             for j in chosen
         ):
             chosen.append(i)

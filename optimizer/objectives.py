@@ -40,7 +40,9 @@ OBJECTIVES = {
     o.name: o
     for o in (
         Objective(name="output", key="output_db", label="averaged output", unit="dB", sign=1.0),
-        Objective(name="worst_tone", key="worst_tone_db", label="level of the weakest tone", unit="dB", sign=1.0),
+        Objective(
+            name="worst_tone", key="worst_tone_db", label="level of the weakest tone", unit="dB", sign=1.0
+        ),
         Objective(name="evenness", key="evenness_db", label="spread between tones", unit="dB", sign=-1.0),
         Objective(name="material", key="material_cm3", label="printed material", unit="cm3", sign=-1.0),
         Objective(name="outer_volume", key="outer_volume_l", label="outer volume", unit="l", sign=-1.0),

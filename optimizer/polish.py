@@ -20,6 +20,9 @@ from optimizer.evolution import best_rows
 STEP = 2e-5
 """Forward difference in unit variables and in the logarithm of the drive."""
 
+FTOL = 1e-5
+"""Gain of a solver step that counts as none [dB]."""
+
 SOLVER_STEPS = 60
 """Steps of one polish at most."""
 
@@ -53,7 +56,7 @@ def polish(cell: Cell, point: Points) -> Points:
         bounds=problem.bounds,
         constraints={"type": "ineq", "fun": problem.room, "jac": problem.room_slope},
         method="SLSQP",
-        options={"maxiter": SOLVER_STEPS, "ftol": 1e-7},
+        options={"maxiter": SOLVER_STEPS, "ftol": FTOL},
     )
     x = np.clip(solved.x[: cell.space.dimensions], 0.0, 1.0)
     # strictly inside the requirements: pull back towards the fitting start until it fits
@@ -174,8 +177,10 @@ class _Problem:
             return result
 
         level_slope = spread(d_level[-1].ravel(), d_level[:-1].reshape(n, -1).T)
-        room_parts = [spread(d_room[-1, ..., i].ravel(), d_room[:-1, ..., i].reshape(n, -1).T) for i in
-                      range(self.limits.size)]
+        room_parts = [
+            spread(d_room[-1, ..., i].ravel(), d_room[:-1, ..., i].reshape(n, -1).T)
+            for i in range(self.limits.size)
+        ]
         fit_slope = np.zeros((fit.size, y.size))
         fit_slope[:, :n] = d_fit.T
         rooms = [room[..., i].ravel() for i in range(self.limits.size)]
@@ -204,4 +209,3 @@ class _Problem:
             "room": np.concatenate([*rooms, fit]),
             "room_slope": np.concatenate([*room_parts, fit_slope]),
         }
-

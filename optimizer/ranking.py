@@ -76,7 +76,7 @@ def rank(
             evaluation=found,
         )
         champion = champion or standing
-        prices = same_box_prices(season, design)
+        prices = same_box_prices(runner.judge, design)
         candidates.append(
             Candidate(
                 rank=place + 1,
@@ -97,7 +97,11 @@ def rank(
 def _agreement(topologies: tuple[TopologyBest, ...], graph: str) -> dict[str, float | int]:
     scores = np.array(next(t.restart_scores_db for t in topologies if t.graph == graph))
     near = int((scores >= scores.max() - AGREEMENT_DB).sum())
-    return {"restarts": int(scores.size), "within_0.1_db": near, "spread_db": float(scores.max() - scores.min())}
+    return {
+        "restarts": int(scores.size),
+        "within_0.1_db": near,
+        "spread_db": float(scores.max() - scores.min()),
+    }
 
 
 def _picks(archives: dict[str, Points], topologies: tuple[TopologyBest, ...]) -> list[_Pick]:

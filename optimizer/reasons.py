@@ -37,6 +37,9 @@ RULE_UNITS = {
 STEP_SHARE = 0.01
 """Share by which a limit is raised to find its price."""
 
+MET_DB = 1e-3
+"""A limit this near counts as met."""
+
 NOTABLE_DB = 0.05
 """Differences below this are not spoken of."""
 
@@ -66,7 +69,7 @@ class Standing:
     evaluation: dict[str, Any]
 
 
-def same_box_prices(season: Season, design: DesignBatch) -> tuple[dict[str, Any], ...]:
+def same_box_prices(judge: Judge, design: DesignBatch) -> tuple[dict[str, Any], ...]:
     """What one more unit of each limit would give this very box, its dimensions unchanged.
 
     Each price is the change of the score when the limit is raised by one hundredth and the box is
@@ -74,8 +77,8 @@ def same_box_prices(season: Season, design: DesignBatch) -> tuple[dict[str, Any]
 
     Parameters
     ----------
-    season : Season
-        The season [record].
+    judge : Judge
+        The season's evaluator [record].
     design : DesignBatch
         A batch of one [record].
 
@@ -84,16 +87,15 @@ def same_box_prices(season: Season, design: DesignBatch) -> tuple[dict[str, Any]
     tuple of dict
         ``rule``, ``db_per_unit``, ``unit``, ``box`` and ``verified`` (False: not re-optimised) [mixed].
     """
-    rules = season.rules
-    judge = Judge(rules)
+    limits = judge.rules.limits
     before = float(judge.scores(judge.respond(design))[0])
     prices = []
     for field, (rule, unit, per_si) in RULE_UNITS.items():
-        value = getattr(rules.limits, field)
+        value = getattr(limits, field)
         if value is None:
             continue
-        raised: Limits = replace(rules.limits, **{field: value * (1.0 + STEP_SHARE)})
-        moved = Judge(replace(rules, limits=raised))
+        raised: Limits = replace(limits, **{field: value * (1.0 + STEP_SHARE)})
+        moved = judge.with_limits(raised)
         after = float(moved.scores(moved.respond(design))[0])
         step = value * STEP_SHARE * per_si
         price = {"rule": rule, "db_per_unit": (after - before) / step, "unit": unit}
@@ -149,14 +151,21 @@ def _what_binds(standing: Standing) -> str:
     spaces = standing.evaluation["spaces"]
     by_limit: dict[str, list[str]] = {}
     for i, first in enumerate(spaces[0]["tones"]):
-        limits = [space["tones"][i]["limit"] for space in spaces]
-        if len(set(limits)) == 1:
+        limits = [_met(space["tones"][i]) for space in spaces]
+        if len(set(limits)) == 1 and limits[0] is not None:
             by_limit.setdefault(limits[0], []).append(f"{first['hz']:g} Hz")
-        else:
-            for space, limit in zip(spaces, limits, strict=True):
+            continue
+        for space, limit in zip(spaces, limits, strict=True):
+            if limit is not None:
                 by_limit.setdefault(limit, []).append(f"{first['hz']:g} Hz ({space['name']})")
     parts = [f"{LIMIT_WORDS[limit]} at {_listed(tones)}" for limit, tones in by_limit.items()]
     return f"Stopped by {'; by '.join(parts)}."
+
+
+def _met(tone: dict[str, Any]) -> str | None:
+    """The limit that a tone's drive meets; None where another tone stops a setting they share."""
+    margin = tone["margins_db"][tone["limit"]]
+    return str(tone["limit"]) if margin is not None and margin < MET_DB else None
 
 
 def _second_limits(standing: Standing) -> list[str]:
@@ -164,9 +173,11 @@ def _second_limits(standing: Standing) -> list[str]:
     tight = []
     for space, tone in _tones(standing):
         margins = {k: v for k, v in tone["margins_db"].items() if v is not None and k != tone["limit"]}
-        if margins and min(margins.values()) < 0.5:
+        if margins and _met(tone) and min(margins.values()) < 0.5:
             second = min(margins, key=lambda k: margins[k])
-            tight.append(f"{tone['hz']:g} Hz in {space!r} ({LIMIT_WORDS[second]} {margins[second]:.2f} dB behind)")
+            tight.append(
+                f"{tone['hz']:g} Hz in {space!r} ({LIMIT_WORDS[second]} {margins[second]:.2f} dB behind)"
+            )
     return [f"Two limits nearly meet at {_listed(tight)}."] if tight else []
 
 
@@ -251,8 +262,11 @@ def _against_simple(standing: Standing, topologies: list[TopologyBest]) -> list[
     """How far the plain boxes and the next graph stay behind the highest output."""
     score = standing.objectives["output_db"]
     plain = [t for t in topologies if t.topology in ("closed box", "vented box") and t.best_db is not None]
-    behind = [f"the best {t.topology} reaches {t.best_db:.1f} dB, {score - t.best_db:.1f} dB less" for t in plain
-              if t.best_db is not None and t.graph != standing.graph]
+    behind = [
+        f"the best {t.topology} reaches {t.best_db:.1f} dB, {score - t.best_db:.1f} dB less"
+        for t in plain
+        if t.best_db is not None and t.graph != standing.graph
+    ]
     sentences = [_capital(_listed(behind)) + "."] if behind else []
     others = [t for t in topologies if t.graph != standing.graph and t.best_db is not None]
     if others and others[0].best_db is not None:
@@ -264,7 +278,8 @@ def _against_simple(standing: Standing, topologies: list[TopologyBest]) -> list[
 def _restarts(standing: Standing, topologies: list[TopologyBest]) -> str:
     scores = next(t.restart_scores_db for t in topologies if t.graph == standing.graph)
     near = sum(score >= max(scores) - 0.1 for score in scores)
-    return f"{near} of {len(scores)} restarts of this type ended within 0.1 dB of its best, {max(scores):.2f} dB."
+    best = f"{max(scores):.2f} dB"
+    return f"{near} of {len(scores)} restarts of this type ended within 0.1 dB of its best, {best}."
 
 
 def _capital(text: str) -> str:

@@ -74,17 +74,16 @@ def table(head: list[str], rows: list[list[Any]], numeric: set[int], *, raw: set
     """
 
     def row(tag: str, cells: list[Any], keep: set[int]) -> str:
-        return (
-            "<tr>"
-            + "".join(
-                f"<{tag}{' class=n' if i in numeric else ''}>{cell if i in keep else escape(_cell(cell))}</{tag}>"
-                for i, cell in enumerate(cells)
-            )
-            + "</tr>"
-        )
+        written = ""
+        for i, cell in enumerate(cells):
+            inner = cell if i in keep else escape(_cell(cell))
+            written += f"<{tag}{' class=n' if i in numeric else ''}>{inner}</{tag}>"
+        return f"<tr>{written}</tr>"
 
     body = "".join(row("td", cells, raw or set()) for cells in rows)
-    return f'<div class="wide"><table><thead>{row("th", head, set())}</thead><tbody>{body}</tbody></table></div>'
+    return (
+        f'<div class="wide"><table><thead>{row("th", head, set())}</thead><tbody>{body}</tbody></table></div>'
+    )
 
 
 def _cell(value: Any) -> str:
@@ -96,7 +95,8 @@ def _cell(value: Any) -> str:
 def _figure(run: Run, place: str, words: str) -> str:
     image = base64.b64encode((run.folder / f"{place}.svg").read_bytes()).decode()
     words = escape(words, quote=True)
-    return f'<figure><img src="data:image/svg+xml;base64,{image}" alt="{words}"><figcaption>{words}</figcaption></figure>'
+    picture = f'<img src="data:image/svg+xml;base64,{image}" alt="{words}">'
+    return f"<figure>{picture}<figcaption>{words}</figcaption></figure>"
 
 
 def _summary(run: Run) -> str:
@@ -113,8 +113,10 @@ def _summary(run: Run) -> str:
 def _ranking(run: Run) -> str:
     if not run.candidates:
         return "<section><h2>Candidates</h2><p>No design that fits was found.</p></section>"
-    objectives = [OBJECTIVES[name] for name in run.record["objectives"] if name != "output"]  # that is the score
-    head = ["", "at its best in", "topology", "score (dB)"]
+    objectives = [
+        OBJECTIVES[name] for name in run.record["objectives"] if name != "output"
+    ]  # that is the score
+    head = ["", "role", "topology", "score (dB)"]
     head += [f"{objective.label} ({objective.unit})" for objective in objectives]
     rows = [
         [
@@ -137,7 +139,6 @@ def _candidate(run: Run, candidate: dict[str, Any]) -> str:
     evaluation = candidate["evaluation"]
     unfit = "".join(f"<li>{escape(reason)}</li>" for reason in evaluation["reasons_not"])
     design = escape((run.folder / candidate["design"]).read_text(encoding="utf-8"))
-    agreement = _agreement(candidate["agreement"])
     return (
         f'<section class="candidate" id="candidate-{rank}"><h2>{rank}. {name}</h2>'
         f"<p class=kind>{escape(candidate['role'])}; {float(candidate['score_db']):.2f} dB; "
@@ -145,11 +146,17 @@ def _candidate(run: Run, candidate: dict[str, Any]) -> str:
         + (f"<h3>Why</h3><ul>{reasons}</ul>" if reasons else "")
         + (f'<div class="warn"><h3>Does not fit</h3><ul>{unfit}</ul></div>' if unfit else "")
         + _prices(candidate["prices"])
-        + (f"<p>{escape(agreement)}</p>" if agreement else "")
         + '<div class="pair">'
-        + _figure(run, f"{place}/tones", f"Candidate {rank}: level at every tone, and the drive left before each limit.")
-        + _figure(run, f"{place}/response", f"Candidate {rank}: response over frequency at the permitted drive.")
-        + f"</div><details><summary>Sizes ({escape(candidate['design'])})</summary><pre>{design}</pre></details></section>"
+        + _figure(
+            run,
+            f"{place}/tones",
+            f"Candidate {rank}: level at every tone, and the drive left before each limit.",
+        )
+        + _figure(
+            run, f"{place}/response", f"Candidate {rank}: response over frequency at the permitted drive."
+        )
+        + f"</div><details><summary>Sizes ({escape(candidate['design'])})</summary>"
+        + f"<pre>{design}</pre></details></section>"
     )
 
 
@@ -157,28 +164,27 @@ def _prices(prices: list[dict[str, Any]]) -> str:
     if not prices:
         return ""
     rows = [
-        [p["rule"], f"{p['db_per_unit']:+.3g} dB per {p['unit']}", "solved again" if p["verified"] else "estimate only"]
-        for p in prices
+        [
+            price["rule"],
+            f"{price['db_per_unit']:+.3g} dB per {price['unit']}"
+            if abs(price["db_per_unit"]) > 1e-6
+            else "nothing",
+            "solved again with a new box" if price["verified"] else "this box unchanged, driven anew",
+        ]
+        for price in prices
     ]
-    return "<h3>What each rule costs</h3>" + table(["rule", "score for one unit more", "how known"], rows, {1})
-
-
-def _agreement(agreement: dict[str, Any]) -> str:
-    """Sentence on the restarts, where the search says how many agreed."""
-    restarts = agreement.get("restarts", agreement.get("of"))
-    within = agreement.get("within_0_1_db", agreement.get("within"))
-    if restarts is None or within is None:
-        return ""
-    return f"{within} of {restarts} independent restarts came within 0.1 dB of it. That is evidence, not a bound."
+    head = ["rule", "one unit more gives", "how known"]
+    return f"<h3>What wider rules would give</h3>{table(head, rows, {1})}"
 
 
 def _front(run: Run) -> str:
-    if not (run.front and run.candidates):
+    if not run.shows_front:
         return ""
     figure = _figure(run, "front", "The front: designs that no other design found beats in every objective.")
     return (
-        "<section><h2>Trade-offs</h2><p>Every point is a box that no other box found beats in all objectives at once. "
-        f"Its sizes are in the file that front.csv names; there are {len(run.front)}.</p>{figure}</section>"
+        "<section><h2>Trade-offs</h2><p>Every point is a box that no other box found beats in all objectives "
+        f"at once; there are {len(run.front)}. front.csv names the file with the sizes of each.</p>"
+        f"{figure}</section>"
     )
 
 
@@ -188,13 +194,18 @@ def _topologies(run: Run) -> str:
         return ""
     figure = _figure(run, "topologies", "Best score of every topology and of its restarts.") if found else ""
     rows = [
-        [row["topology"], row["graph"], float(row["best_db"]) if row["best_db"] else row["why_none"] or "none found"]
+        [
+            row["topology"],
+            row["graph"],
+            float(row["best_db"]) if row["best_db"] else row["why_none"] or "none found",
+        ]
         for row in run.topologies[:MOST_ROWS]
     ]
     more = len(run.topologies) - len(rows)
     note = f"<p>{more} more are in topologies.csv.</p>" if more > 0 else ""
     listing = table(["topology", "graph", "best found (dB)"], rows, {2})
-    return f"<section><h2>Topologies</h2>{figure}<details><summary>As a table</summary>{listing}{note}</details></section>"
+    details = f"<details><summary>As a table</summary>{listing}{note}</details>"
+    return f"<section><h2>Topologies</h2>{figure}{details}</section>"
 
 
 def _model(run: Run) -> str:
@@ -212,6 +223,8 @@ def _record(run: Run) -> str:
         ["written", record["times"].get("written")],
     ]
     rows += [[key.replace("_", " "), value] for key, value in record["counts"].items()]
-    rows += [[f"{key.replace('_', ' ')} (s)", float(value)] for key, value in record["times"]["seconds"].items()]
+    rows += [
+        [f"{key.replace('_', ' ')} (s)", float(value)] for key, value in record["times"]["seconds"].items()
+    ]
     rows += [[package, version] for package, version in record["versions"].items()]
     return f'<section class="record"><h2>Record</h2>{table(["item", "value"], rows, set())}</section>'

@@ -1,7 +1,8 @@
 """Style sheet of the report: one column on a phone, figures side by side on a wide screen, plain in print."""
 
 PAGE_STYLE = """
-:root { --ink: #22303c; --quiet: #5b6a76; --line: #d5dce2; --tint: #f3f6f8; --warn: #8c1d18; --accent: #0b5c8a; }
+:root { --ink: #22303c; --quiet: #5b6a76; --line: #d5dce2; --tint: #f3f6f8; --warn: #8c1d18;
+  --accent: #0b5c8a; }
 * { box-sizing: border-box; }
 body { margin: 0; color: var(--ink); background: #fff; line-height: 1.5;
   font-family: system-ui, "Segoe UI", "DejaVu Sans", sans-serif; font-size: 1rem; overflow-wrap: anywhere; }
@@ -19,14 +20,15 @@ section { margin: 2rem 0; }
 .caution h2 { font-size: 1.05rem; color: var(--warn); }
 .warn { color: var(--warn); font-weight: 600; }
 .candidate { border-top: 1px solid var(--line); padding-top: 1.2rem; }
-.pair { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(100%, 27rem), 1fr)); gap: 1rem; align-items: start; }
+.pair { display: grid; gap: 1rem; align-items: start;
+  grid-template-columns: repeat(auto-fit, minmax(min(100%, 27rem), 1fr)); }
 figure { margin: .6rem 0; }
 figure img { width: 100%; max-width: 40rem; height: auto; display: block; }
 figcaption { color: var(--quiet); font-size: .9rem; }
 .wide { overflow-x: auto; }
 table { border-collapse: collapse; font-size: .93rem; margin: .5rem 0; }
-th, td { text-align: left; padding: .32rem .8rem .32rem 0; border-bottom: 1px solid var(--line); vertical-align: top;
-  overflow-wrap: normal; }
+th, td { text-align: left; padding: .32rem .8rem .32rem 0; border-bottom: 1px solid var(--line);
+  vertical-align: top;  overflow-wrap: normal; }
 th { color: var(--quiet); font-weight: 600; }
 .n { text-align: right; font-variant-numeric: tabular-nums; }
 .record td { overflow-wrap: anywhere; }

@@ -4,29 +4,22 @@ from __future__ import annotations
 
 from typing import Any
 
+from optimizer.reasons import LIMIT_WORDS
 from optimizer.run_folder import Run
 
 CAUTIONS = (
-    "Hearing: these levels pass safe exposure within seconds. NIOSH 98-126 allows 85 dB(A) for eight hours and halves "
-    "the time for every 3 dB more; Directive 2003/10/EC sets a limit of 87 dB(A) over a day and 200 Pa (140 dB(C)) at "
-    "peak. At low frequency the A-weighted reading hides the level. Measure from outside the cabin, with nobody in it.",
-    "Heat: voice coils driven at the limit get hot enough to burn and to fail. Keep tones short, and let the driver "
-    "cool between them.",
-    "Mains: leave amplifier wiring to someone who is qualified for it, and unplug before you touch a terminal.",
+    "Hearing: these levels pass safe exposure within seconds. NIOSH 98-126 allows 85 dB(A) for eight "
+    "hours and halves the time for every 3 dB more; Directive 2003/10/EC sets a limit of 87 dB(A) over a "
+    "day and 200 Pa (140 dB(C)) at peak. At low frequency the A-weighted reading hides the level. Measure "
+    "from outside the cabin, with nobody in it.",
+    "Heat: voice coils driven at the limit get hot enough to burn and to fail. Keep tones short, and let "
+    "the driver cool between them.",
+    "Mains: leave amplifier wiring to someone who is qualified for it, and unplug before you touch a "
+    "terminal.",
     "Fumes: printing, gluing and overheated coils give off fumes. Ventilate.",
     "Local codes and licensed practice come first, wherever they ask for more than this page does.",
 )
 """Cautions that stand above every result."""
-
-LIMIT_PHRASES = {
-    "excursion": "cone excursion",
-    "diaphragm": "the excursion of a passive diaphragm",
-    "power": "the power clamp",
-    "air_speed": "air speed in a duct",
-    "voltage": "amplifier voltage",
-    "current": "amplifier current",
-}
-"""Each limit as a phrase of a sentence."""
 
 
 def summary_sentences(run: Run) -> list[str]:
@@ -53,11 +46,13 @@ def summary_sentences(run: Run) -> list[str]:
     closed = [float(row["best_db"]) for row in run.topologies if row["graph"] == "oA" and row["best_db"]]
     if closed and best["graph"] != "oA":
         gain = best["score_db"] - closed[0]
-        sentences.append(f"The best closed box found scores {closed[0]:.1f} dB, a difference of {gain:+.1f} dB.")
+        sentences.append(
+            f"The best closed box found scores {closed[0]:.1f} dB, a difference of {gain:+.1f} dB."
+        )
     fitting = sum(1 for row in run.topologies if row["best_db"])
     sentences.append(
-        f"{fitting} of {len(run.topologies)} topologies gave a design that fits. All numbers come from the model; "
-        "none was measured on a built box."
+        f"{fitting} of {len(run.topologies)} topologies gave a design that fits. "
+        "All numbers come from the model; none was measured on a built box."
     )
     return sentences
 
@@ -72,7 +67,7 @@ def _limits_sentence(candidate: dict[str, Any]) -> str:
     for entry in candidate["limits"]:
         counts[entry["limit"]] = counts.get(entry["limit"], 0) + 1
     ordered = sorted(counts.items(), key=lambda item: -item[1])
-    phrases = [f"{LIMIT_PHRASES[name]} ({count} of {sum(counts.values())})" for name, count in ordered]
+    phrases = [f"{LIMIT_WORDS[name]} ({count} of {sum(counts.values())})" for name, count in ordered]
     return f"What stops the drive at its tones: {', '.join(phrases)}."
 
 
@@ -80,11 +75,12 @@ def not_modelled(run: Run) -> list[str]:
     """What the numbers of this run leave out, by its rules."""
     physics = run.record["source"].get("physics", {})
     points = [
-        "Walls are rigid. Panels that flex, joints that buzz and leaks take level away, most of all near the limits.",
-        "The driver is linear up to its excursion limit, and its coil is cold. Real drivers compress and distort.",
-        "Duct ends lose more as air speed rises, by a quasi-steady law; turbulence and noise are not computed.",
-        "A box is checked for room by volumes, sides and mouths. No arrangement of its parts is drawn.",
+        "Walls are rigid. Panels that flex, joints that buzz and leaks take level away.",
+        "The driver is linear up to its excursion limit, and its coil is cold. Real ones compress.",
+        "Duct ends lose more as air speed rises, by a quasi-steady law; turbulence is not computed.",
+        "A box is checked for room by volumes, sides and mouths. Its parts are not laid out.",
         "Above the first cross mode of a chamber or of the cabin the levels are less sure.",
+        "Restarts that agree are evidence that no better box of a topology was missed. They are not a proof.",
     ]
     if physics.get("chambers", "room") != "room":
         points.insert(0, f"This season sets chambers to {physics['chambers']}, a coarser model than room.")

@@ -52,6 +52,11 @@ class Run:
     front: list[dict[str, str]]
     topologies: list[dict[str, str]]
 
+    @property
+    def shows_front(self) -> bool:
+        """Whether there are trade-offs to draw: points, candidates and more than one objective."""
+        return bool(self.front and self.candidates and len(self.record["objectives"]) > 1)
+
     def curves(self, rank: int) -> list[dict[str, str]]:
         """Rows of a candidate's ``response.csv``."""
         return read_csv(self.folder / candidate_folder(rank) / "response.csv")
@@ -148,7 +153,9 @@ def draw_run(run: Run, progress: Progress = silent) -> None:
     except FileNotFoundError as error:
         raise _damaged(Path(str(error.filename)), "no such file") from None
     except (KeyError, ValueError, TypeError, IndexError) as error:
-        raise _damaged(run.folder / "run.json", f"the folder's data do not fit together ({error!r})") from error
+        raise _damaged(
+            run.folder / "run.json", f"the folder's data do not fit together ({error!r})"
+        ) from error
 
 
 def json_of(path: Path) -> Any:

@@ -74,7 +74,12 @@ def candidate_record(candidate: Candidate, folder: str) -> dict[str, Any]:
         "objectives": dict(candidate.objectives),
         "reasons": list(candidate.reasons),
         "limits": [
-            {"space": space["name"], "hz": tone["hz"], "limit": tone["limit"], "margins_db": tone["margins_db"]}
+            {
+                "space": space["name"],
+                "hz": tone["hz"],
+                "limit": tone["limit"],
+                "margins_db": tone["margins_db"],
+            }
             for space in evaluation["spaces"]
             for tone in space["tones"]
         ],

@@ -25,7 +25,7 @@ from optuna.storages.journal import JournalFileBackend
 from models.catalogue import TRADE_NAMES, graph_name, named_topology
 from models.fit import reasons_not
 from optimizer.cell import Points
-from optimizer.front import non_dominated
+from optimizer.front import non_dominated, spread_rows
 from optimizer.inner import EFFORTS
 from optimizer.objectives import OBJECTIVES, gains
 from optimizer.ranking import rank
@@ -38,6 +38,9 @@ JOURNAL = "study.journal"
 
 OTHER_FLOORS_DB = {"quick": (0.45,), "normal": (0.45, 1.5, 3.0), "thorough": (0.2, 0.45, 0.9, 1.5, 3.0, 5.0)}
 """How far below the best output other objectives may go, by effort."""
+
+FRONT_POINTS = 200
+"""Points of the front that are reported at most, spread evenly along the output."""
 
 OTHER_CELLS = 3
 """Graphs whose other objectives are sought, the best first."""
@@ -102,7 +105,11 @@ def run_search(
     graphs = season_graphs(season)
     effort = EFFORTS[season.search.effort]
     first = [Task(graph=graph, restart=restart) for restart in range(effort.restarts) for graph in graphs]
-    others = [name for name in OBJECTIVES if name != "output" and name in {*season.search.objectives, "evenness", "material"}]
+    others = [
+        name
+        for name in OBJECTIVES
+        if name != "output" and name in {*season.search.objectives, "evenness", "material"}
+    ]
     floors = OTHER_FLOORS_DB[season.search.effort]
     total = len(first) + min(OTHER_CELLS, len(graphs)) * len(others) * len(floors)
     study = _Study(out, graphs, effort.restarts)
@@ -259,7 +266,9 @@ def _archives(outcomes: list[Outcome], season: Season) -> dict[str, Points]:
     return {graph: merged(points, season.search.objectives) for graph, points in parts.items()}
 
 
-def _best_per_graph(outcomes: list[Outcome], runner: TaskRunner, graphs: tuple[str, ...]) -> tuple[TopologyBest, ...]:
+def _best_per_graph(
+    outcomes: list[Outcome], runner: TaskRunner, graphs: tuple[str, ...]
+) -> tuple[TopologyBest, ...]:
     result = []
     for graph in graphs:
         mine = [(task, outcome) for task, outcome in outcomes if task.graph == graph]
@@ -315,8 +324,10 @@ def _front(archives: dict[str, Points], runner: TaskRunner, season: Season) -> t
         key: np.concatenate([points.columns[key] for points in archives.values()])
         for key in next(iter(archives.values())).columns
     }
+    values = gains(columns, season.search.objectives)
+    kept = non_dominated(values)
     front = []
-    for i in non_dominated(gains(columns, season.search.objectives)):
+    for i in kept[spread_rows(values[kept], FRONT_POINTS)]:
         points = archives[graphs[i]].take(np.array([rows[i]]))
         front.append(
             FrontPoint(

@@ -110,7 +110,9 @@ class SearchSpace:
         for chamber in range(topology.chambers):
             behind = sum(rear == chamber for _, rear in topology.drivers)
             least = 0.01 * largest + behind * rules.driver.displaced_volume
-            self._volumes.append(self._add(Variable(name=f"volume {chamber}", low=least, high=largest, log=True)))
+            self._volumes.append(
+                self._add(Variable(name=f"volume {chamber}", low=least, high=largest, log=True))
+            )
         widest = 0.8 * float(np.sort(inner)[0]) ** 2 * np.pi / 4.0
         self._ducts = []
         for i, _ in enumerate(topology.ducts):

@@ -17,7 +17,7 @@ DASHES: tuple[Any, ...] = ("-", (0, (5, 1.6)), (0, (1.4, 1.2)), (0, (5, 1.4, 1.4
 
 MARKERS = ("o", "s", "^", "D", "v", "P", "X")
 
-FIGURE_STYLE: dict[str, Any] = {
+FIGURE_STYLE: Any = {
     "figure.facecolor": "white",
     "figure.constrained_layout.w_pad": 0.08,
     "font.family": "DejaVu Sans",

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+import multiprocessing
+import os
 import signal
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -13,7 +16,7 @@ import numpy as np
 from models.catalogue import named_topology
 from models.score import Judge
 from optimizer.cell import Cell, Goal, Points, joined
-from optimizer.front import non_dominated
+from optimizer.front import non_dominated, spread_rows
 from optimizer.inner import EFFORTS, seek, seek_other
 from optimizer.objectives import OBJECTIVES, gains
 from optimizer.season import Season
@@ -97,7 +100,9 @@ class TaskRunner:
 
     def space(self, graph: str) -> SearchSpace:
         """Search space of a graph."""
-        return SearchSpace(named_topology(graph), self.season.rules, self.sites, self.season.search.duct_shape)
+        return SearchSpace(
+            named_topology(graph), self.season.rules, self.sites, self.season.search.duct_shape
+        )
 
     def run(self, task: Task, stop: Callable[[], bool] = lambda: False) -> dict[str, Any]:
         """Run a task.
@@ -112,7 +117,7 @@ class TaskRunner:
         Returns
         -------
         dict
-            ``evaluations``, ``best`` (one point or None) and ``archive`` (non-dominated points or None) [mixed].
+            ``evaluations``, ``best`` (one point or None), ``archive`` (non-dominated points or None) [mixed].
         """
         space = self.space(task.graph)
         cell = Cell(self.judge, space, self.season.search.objectives)
@@ -141,23 +146,25 @@ def merged(parts: list[Points], objectives: tuple[str, ...]) -> Points:
 
 
 def thinned(points: Points, objectives: tuple[str, ...]) -> Points:
-    """At most :data:`KEPT_POINTS` points, evenly spread in the order of the first objective, extremes kept."""
-    count = points.excess.size
-    if count <= KEPT_POINTS:
-        return points
-    values = gains(points.columns, objectives)
-    extremes = np.argmax(values, axis=0)
-    even = np.linspace(0, count - 1, KEPT_POINTS - extremes.size).round().astype(int)
-    return points.take(np.unique(np.concatenate([extremes, even])))
+    """At most :data:`KEPT_POINTS` points, evenly spread along the first objective, extremes kept."""
+    return points.take(spread_rows(gains(points.columns, objectives), KEPT_POINTS))
 
 
 _RUNNER: list[TaskRunner] = []
 
 
 def prepare_worker(season: Season) -> None:
-    """Initialise a worker process: it leaves interrupts to its parent and keeps one evaluator."""
+    """Initialise a worker process: one evaluator, interrupts left to the parent, no life without it."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
     _RUNNER[:] = [TaskRunner(season)]
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def run_in_worker(task: Task) -> dict[str, Any]:

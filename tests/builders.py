@@ -12,7 +12,8 @@ from models.design import DesignBatch, Diaphragms, Ducts, End, Mouth, Patch
 from models.drive import Driven, solve_drive
 from models.driver import Driver, driver_from_parameters
 from models.envelope import Envelope, Site, front_centre
-from models.network import Network
+from models.network import Network, assemble
+from models.outside import OutsideTable
 from models.rules import Limits, Physics, Rules
 from models.score import Judge
 from models.spaces import HalfSpace
@@ -32,7 +33,7 @@ PLAIN = Physics(chambers="lump", wall_losses=False, duct_end_loss=False, radiati
 
 ENVELOPE = Envelope(width=0.6, height=0.5, depth=0.4, wall=0.01)
 
-STUB = 1e-3
+STUB = 1e-4
 """Length of the line that stands for a pure inertance; the rest is an end correction by hand [m]."""
 
 
@@ -94,7 +95,10 @@ class Passive:
 
 
 def lumped(
-    topology: Topology, volumes: list[float], tubes: list[Tube] | None = None, passives: list[Passive] | None = None
+    topology: Topology,
+    volumes: list[float],
+    tubes: list[Tube] | None = None,
+    passives: list[Passive] | None = None,
 ) -> DesignBatch:
     """One enclosure of cubes; places of patches do not matter in lumped chambers.
 
@@ -207,10 +211,22 @@ def random_batch(topology: Topology, seed: int, n: int = 3) -> DesignBatch:
     )
 
 
-def driven(rules: Rules, batch: DesignBatch, voltage: float | None = None) -> tuple[Network, Driven, np.ndarray]:
+def sealed_space(omega: np.ndarray) -> OutsideTable:
+    """A closed space in which pressure is uniform: compliance, leak, and each site's own near field."""
+    impedance = np.broadcast_to(1.0 / (1j * omega * 2e-5 + 3e-4), (len(SITES), len(SITES), omega.size)).copy()
+    inertance = np.full((len(SITES), omega.size), 5.0)
+    here = np.arange(len(SITES))
+    impedance[here, here] += 1j * omega * inertance + 20.0
+    transfer = np.broadcast_to(1.0 / (1j * omega * 2e-5 + 3e-4), (len(SITES), omega.size)).copy()
+    return OutsideTable(impedance=impedance, transfer=transfer, self_inertance=inertance)
+
+
+def driven(
+    rules: Rules, batch: DesignBatch, voltage: float | None = None, outside: OutsideTable | None = None
+) -> tuple[Network, Driven, np.ndarray]:
     """Network, state at a drive (or at the largest permitted one), and angular frequencies of the columns."""
     judge = Judge(rules)
-    network = judge.network(batch)
+    network = assemble(batch, rules, judge.outside(batch.sites) if outside is None else outside, judge.omega)
     area = np.array([d.area for d in batch.diaphragms]).reshape(-1, batch.size)
     limit = np.array([d.excursion_limit for d in batch.diaphragms]).reshape(-1, batch.size)
     volts = None if voltage is None else np.full((batch.size, judge.omega.size), voltage)

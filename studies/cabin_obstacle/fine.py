@@ -1,6 +1,8 @@
-"""A finer frequency-domain solution of the same cabin: no modes, no residual, one sparse solve a frequency."""
+"""A finer solution of the same cabin: no modes, no residual, one sparse solve a frequency."""
 
 from __future__ import annotations
+
+from itertools import pairwise
 
 import numpy as np
 from scipy import sparse
@@ -12,14 +14,14 @@ from models.cabin_modes import Port
 
 
 def refined_lines(lines: Lines, ports: list[Port], parts: int) -> Lines:
-    """Lines of a grid whose cells are at most the old ones over ``parts``, with lines on the ports' edges [m]."""
+    """Lines of a grid of cells at most 1/parts of the old ones, with lines on the ports' edges [m]."""
     result = []
     for axis, old in enumerate(lines):
         edges = [edge for port in ports for edge in (port.low[axis], port.high[axis])]
         edges = [edge for edge in edges if np.min(np.abs(old - edge)) > 1e-9]
         marks = np.unique(np.round([*old, *edges], 12))
         fine = [0.0]
-        for low, high in zip(marks[:-1], marks[1:], strict=True):
+        for low, high in pairwise(marks):
             cell = int(np.searchsorted(old, 0.5 * (low + high)))
             count = int(np.ceil(parts * (high - low) / (old[cell] - old[cell - 1]) - 1e-6))
             fine.extend(low + (high - low) * np.arange(1, count + 1) / count)
@@ -46,7 +48,7 @@ def dissection_order(places: np.ndarray) -> np.ndarray:
         here = places[nodes]
         low, high = here.min(axis=0), here.max(axis=0)
         axis = int(np.argmax(high - low))
-        cut = 2 * int(round(float(np.median(here[:, axis])) / 2))
+        cut = 2 * round(float(np.median(here[:, axis])) / 2)
         cut += 2 * (cut <= low[axis]) - 2 * (cut >= high[axis])
         if len(nodes) < 80 or not low[axis] < cut < high[axis]:
             order.extend(nodes.tolist())

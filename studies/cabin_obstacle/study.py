@@ -1,4 +1,4 @@
-"""Does the enclosure's block in the cabin matter, and is the modal table with it right?
+"""Whether the enclosure's block in the cabin matters, and whether the modal table with it is right.
 
 Run with ``python -m studies.cabin_obstacle.study [--reduced] [--out FOLDER]``.
 """
@@ -133,12 +133,14 @@ def draw(matrix: np.ndarray, omega: np.ndarray, smooth: np.ndarray, path: Path) 
         points = compare(cabin, matrix, omega)
         sites = [SITES["front centre"]]
         for obstacle, style in ((False, "C1--"), (True, "C0-")):
-            table = cabin_table(dataclasses.replace(cabin, obstacle=obstacle), ENVELOPE, sites, smooth, AIR)
+            here = dataclasses.replace(cabin, obstacle=obstacle)
+            table = cabin_table(here, ENVELOPE, sites, smooth, AIR)
             label = "with the enclosure" if obstacle else "empty room, reduced volume"
             for row, value in enumerate((table.transfer[0], table.impedance[0, 0])):
                 axes[row, column].plot(smooth / (2 * np.pi), 20 * np.log10(np.abs(value)), style, label=label)
         for row in (0, 1):
-            axes[row, column].plot(omega / (2 * np.pi), points.fine[row * len(SITES)], "k.", label="fine, direct")
+            fine = points.fine[row * len(SITES)]
+            axes[row, column].plot(omega / (2 * np.pi), fine, "k.", label="fine, direct")
             axes[row, column].grid(alpha=0.3)
         axes[0, column].set_title(cabin.name)
         axes[1, column].set_xlabel("frequency [Hz]")

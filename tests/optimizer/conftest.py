@@ -135,7 +135,9 @@ def designs(design_paths: list[Path], season: Season) -> list[DesignBatch]:
     return [read_design(path, season.rules) for path in design_paths]
 
 
-def hand_made_result(season: Season, designs: list[DesignBatch], *, interrupted: bool = False) -> SearchResult:
+def hand_made_result(
+    season: Season, designs: list[DesignBatch], *, interrupted: bool = False
+) -> SearchResult:
     """What a search would leave behind if it had found these designs only."""
     judge = Judge(season.rules)
     found = []
@@ -154,7 +156,7 @@ def hand_made_result(season: Season, designs: list[DesignBatch], *, interrupted:
             evaluation=one,
             reasons=(f"It scores {one['score_db']:.2f} dB.", "Its ducts are short."),
             prices=({"rule": "limits.excursion_mm", "db_per_unit": 1.25, "unit": "mm", "verified": True},),
-            agreement={"restarts": 4, "within_0_1_db": 3},
+            agreement={"restarts": 4, "within_0.1_db": 3},
         )
         for rank, (design, one, values) in enumerate(found, start=1)
     )
@@ -198,5 +200,3 @@ def hand_made_result(season: Season, designs: list[DesignBatch], *, interrupted:
 def result(season: Season, designs: list[DesignBatch]) -> SearchResult:
     """A search result made by hand from the three boxes."""
     return hand_made_result(season, designs)
-
-

@@ -38,7 +38,8 @@ def symmetric(qtc: float, front_ratio: float) -> tuple[Driver, DesignBatch]:
 
 def gain_db(driver: Driver, batch: DesignBatch, hz: np.ndarray) -> np.ndarray:
     """Level over that of the same driver's pass band in a half space."""
-    pressure = AIR.density * driver.force_factor * driver.area / driver.coil_resistance / driver.mass / 2.0 / np.pi
+    acceleration = driver.force_factor / driver.coil_resistance / driver.mass
+    pressure = AIR.density * driver.area * acceleration / (2.0 * np.pi)
     level = Judge(make_rules(driver=driver), hz).respond(batch, 1.0).level_db[0, 0]
     return np.asarray(level - 20.0 * np.log10(pressure / 20e-6))
 
@@ -101,7 +102,7 @@ def test_sixth_order_of_equal_halves_is_silent() -> None:
 
 
 def test_sixth_order_against_its_circuit() -> None:
-    """p = U (Zd + Z_front + Z_rear), each chamber 1/(s C + 1/(s M)): cone velocity and output."""
+    """Cone and output follow p = U (Zd + Z_front + Z_rear), each chamber 1/(s C + 1/(s M))."""
     driver = worked_driver()
     volumes, tubes = [0.05, 0.03], [Tube(area=AREA, length=0.5), Tube(area=0.5 * AREA, length=0.2)]
     rules = make_rules(tones_hz=HZ)

@@ -225,6 +225,7 @@ def test_tolerance_of_redundant_data() -> None:
         ({"fs_hz": 95.0}, "more than one value is missing"),
         ({**D1, "re_ohm": 0.0}, "re_ohm: 0 must be above 0"),
         ({**D1, "bl_tm": float("nan")}, "bl_tm: nan is not a finite number"),
+        ({**D1, "bl_tm": 1e308}, "bl_tm: 1e+308 must be 1e-9 to 1e+9"),
         ({**D1, "coil_n": 1.5}, "coil_n: 1.5 must be 0 to 1"),
         ({**D1, "diameter_mm": 100.0}, "100 mm is a disc of 78.54 cm2, but sd_cm2 = 330"),
         ({"fs_hz": 95.0, "qms": 4.0, "qts": 5.0}, "5 must be below qms = 4"),

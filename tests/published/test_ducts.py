@@ -8,13 +8,16 @@ Lines and cones: L. L. Beranek, T. Mellow, Acoustics (equation 4.9 read in a sec
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import mpmath
 import numpy as np
 import pytest
 
 import models.ducts as ducts
 from models.air import Air
-from tests.builders import AIR, TABLE_AIR
+from models.topology import parse_graph_id
+from tests.builders import AIR, TABLE_AIR, Tube, driven, lumped, make_rules
 
 # computed, heat ratio 1.4, Prandtl number 0.71: s, attenuation and phase of Gamma
 TIJDEMAN = [
@@ -42,7 +45,8 @@ def round_line(hz: float, radius: float, air: Air, lossy: bool = True) -> tuple[
     gamma, zc = ducts.line_constants(one(omega), one(area), air, lossy=lossy)
     k0 = omega / air.sound_speed
     z0 = air.density * air.sound_speed / area
-    return complex(gamma[0] / (1j * k0)), complex(zc[0] / z0), radius * np.sqrt(omega / air.kinematic_viscosity)
+    layers = radius * np.sqrt(omega / air.kinematic_viscosity)
+    return complex(gamma[0] / (1j * k0)), complex(zc[0] / z0), layers
 
 
 @pytest.mark.parametrize("row", TIJDEMAN)
@@ -107,7 +111,7 @@ def test_keefe_expansion(s: float) -> None:
 
 
 def test_kirchhoff_wide_tube() -> None:
-    """alpha = sqrt(w nu/2) (1 + (g - 1)/sqrt(Pr))/(a c), Kirchhoff's wide tube, read in a secondary text."""
+    """Kirchhoff: attenuation sqrt(w nu/2) (1 + (g - 1)/sqrt(Pr))/(a c), read in a secondary text."""
     omega, radius = 2.0 * np.pi * 1e4, 0.2
     k, _, _ = round_line(1e4, radius, TABLE_AIR)
     thermal = 1.0 + (TABLE_AIR.heat_ratio - 1.0) / np.sqrt(TABLE_AIR.prandtl)
@@ -217,7 +221,7 @@ def sliced_cone(k: float) -> tuple[complex, complex, complex, complex]:
 
 
 def test_cone_numbers() -> None:
-    """Closed form of the cone's two-port to every printed digit (computed, agrees with Webster's equation)."""
+    """Closed form of the cone's two-port to every printed digit (computed, checked by Webster's equation)."""
     a, b, c, d = cone(1.3)
     assert a == pytest.approx(-0.50268125, abs=0.6e-8)
     assert b == pytest.approx(11707.9575j, abs=0.6e-4)
@@ -237,6 +241,23 @@ def test_tapered_duct_converges_to_the_cone(monkeypatch: pytest.MonkeyPatch) -> 
     assert errors[0] < 6e-3  # sections 1 to 10.6
     assert errors[0] / errors[1] == pytest.approx(4.0, rel=0.03)
     assert errors[1] / errors[2] == pytest.approx(4.0, rel=0.03)
+
+
+def test_tapered_duct_in_a_network() -> None:
+    """The end at a duct's first place has the first section: a cone outwards from a chamber.
+
+    Terms of the network at both ends against the closed form, z11 = A/C and z22 = D/C.
+    """
+    k = 1.3
+    tube = lumped(parse_graph_id("oA/Ao"), [0.06], [Tube(area=0.01, length=0.9)])
+    cone_duct = replace(tube.ducts[0], length=one(0.9), area_end=one(0.01 * (1.3 / 0.4) ** 2))
+    rules = make_rules(tones_hz=[k * TABLE_AIR.sound_speed / (2.0 * np.pi)], air=TABLE_AIR)
+    network, _, _ = driven(rules, replace(tube, ducts=(cone_duct,)), 1.0)
+    a, _, c, d = cone(k)
+    first, part = network.first_duct, network.parts["duct"]
+    assert part[first, first][0, 0] == pytest.approx(a / c, rel=6e-3)
+    assert part[first + 1, first + 1][0, 0] == pytest.approx(d / c, rel=6e-3)
+    assert network.duct_area[:, 0].tolist() == [cone_duct.area[0], cone_duct.area_end[0]]  # type: ignore[index]
 
 
 def test_tapered_duct_of_constant_section_is_uniform() -> None:

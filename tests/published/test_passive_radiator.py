@@ -29,7 +29,8 @@ def radiator(delta: float, fp: float, q: float) -> Passive:
 def response_db(hz: np.ndarray, passive: Passive) -> np.ndarray:
     """Level over that of the pass band."""
     batch = lumped(PASSIVE, [VOLUME], passives=[passive])
-    passband = AIR.density * DRIVER.force_factor * DRIVER.area / DRIVER.coil_resistance / DRIVER.mass / 2.0 / np.pi
+    acceleration = DRIVER.force_factor / DRIVER.coil_resistance / DRIVER.mass
+    passband = AIR.density * DRIVER.area * acceleration / (2.0 * np.pi)
     level = Judge(make_rules(driver=DRIVER), hz).respond(batch, 1.0).level_db[0, 0]
     return np.asarray(level - 20.0 * np.log10(passband / 20e-6))
 

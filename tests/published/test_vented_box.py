@@ -16,11 +16,20 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq, minimize_scalar
 
-from models.driver import driver_from_parameters
 from models.rules import Physics
 from models.score import Judge
 from models.topology import parse_graph_id
-from tests.builders import AIR, PLAIN, STUB, TABLE_AIR, Tube, lossless_driver, lumped, make_rules, worked_driver
+from tests.builders import (
+    AIR,
+    PLAIN,
+    STUB,
+    TABLE_AIR,
+    Tube,
+    lossless_driver,
+    lumped,
+    make_rules,
+    worked_driver,
+)
 
 VENTED = parse_graph_id("oA/Ao")
 FS = 30.0
@@ -149,9 +158,8 @@ def test_worked_example(row: tuple[float, ...]) -> None:
 
 
 def test_impedance_identities() -> None:
-    """fL fH = fs fB and fL^2 + fH^2 = fB^2 + fs^2 (1 + alpha), from the lossless quartic (derived)."""
-    keys = {"sd_cm2": 330.0, "mms_g": 65.0, "cms_mm_n": 0.5, "rms_kg_s": 1e-6, "bl_tm": 11.0, "re_ohm": 3.4}
-    driver = driver_from_parameters(AIR, **keys)
+    """Peaks obey fL fH = fs fB and fL^2 + fH^2 = fB^2 + fs^2 (1 + alpha) (derived)."""
+    driver = worked_driver(rms_kg_s=1e-6)
     area = 0.008
     batch = lumped(VENTED, [0.06], [Tube(area=area, length=air_column(0.06, area, 33.0))])
     rules = make_rules(driver=driver, physics=PLAIN)
