@@ -9,22 +9,19 @@ TRADE_NAMES = {
     "oA/Ao": "vented box",
     "oA/Ao.Ao": "vented box, two ducts",
     "oA//Ao": "passive radiator box",
-    "AB/Bo": "fourth-order bandpass",
+    "AB/Ao": "fourth-order bandpass",
     "AB/Ao.Bo": "sixth-order bandpass, parallel",
-    "AB/AB.Bo": "sixth-order bandpass, series",
+    "AB/AB.Ao": "sixth-order bandpass, series",
     "oA/AB.Bo": "two-chamber vented box",
 }
 """Graph id to the name the trade uses for it."""
 
-_TOPOLOGIES = {
-    parse_graph_id(text).graph_id: (name, parse_graph_id(text)) for text, name in TRADE_NAMES.items()
-}
+_TOPOLOGIES = {name: parse_graph_id(text) for text, name in TRADE_NAMES.items()}
 
 
 def graph_name(topology: Topology) -> str:
     """Trade name of a graph, or a description in words."""
-    named = _TOPOLOGIES.get(topology.graph_id)
-    return named[0] if named else _in_words(topology)
+    return TRADE_NAMES.get(topology.graph_id) or _in_words(topology)
 
 
 def named_topology(name: str) -> Topology:
@@ -35,10 +32,7 @@ def named_topology(name: str) -> Topology:
     ValueError
         Neither a trade name nor a graph id.
     """
-    for known, topology in _TOPOLOGIES.values():
-        if known == name:
-            return topology
-    return parse_graph_id(name)
+    return _TOPOLOGIES[name] if name in _TOPOLOGIES else parse_graph_id(name)
 
 
 def _in_words(topology: Topology) -> str:

@@ -89,15 +89,15 @@ class Cell:
         self.evaluations = 0
         self.archive: Points | None = None
 
-    def evaluate(self, x: np.ndarray, site: np.ndarray) -> Points:
+    def evaluate(self, x: np.ndarray, site: np.ndarray, move: bool = False) -> Points:
         """Points of variables; chambers that together exceed the envelope are shrunk first."""
-        x = self.space.squeeze(x)
+        x, site = self.space.repair(x, site, move)
         batch = self.space.decode(x, site)
         excess = violation(batch, self.judge.rules)
         fits = np.nonzero(excess <= 0.0)[0]
         if fits.size == 0:
             none = {objective.key: np.full(x.shape[0], np.nan) for objective in OBJECTIVES.values()}
-            return Points(x=x, site=site.copy(), excess=excess, columns=none)
+            return Points(x=x, site=site, excess=excess, columns=none)
         picked = batch.rows(fits)
         responses = self.judge.respond(picked)
         found = measure(self.judge, picked, responses)
@@ -108,7 +108,7 @@ class Cell:
             columns[key][fits] = np.where(sound, values, np.nan)
         excess[fits[~sound]] = np.inf
         self.evaluations += fits.size
-        points = Points(x=x, site=site.copy(), excess=excess, columns=columns)
+        points = Points(x=x, site=site, excess=excess, columns=columns)
         self._keep(points.take(fits[sound]))
         return points
 

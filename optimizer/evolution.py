@@ -40,6 +40,7 @@ def evolve(
     generations: int,
     goal: Goal,
     stop: Callable[[], bool],
+    move: bool = False,
 ) -> Points:
     """Evolve a population.
 
@@ -57,6 +58,8 @@ def evolve(
         What is sought [record].
     stop : callable
         Asked once a generation; True ends the evolution early [flag].
+    move : bool
+        Whether mouths that reach over an edge move to the middle of their face [flag].
 
     Returns
     -------
@@ -88,7 +91,7 @@ def evolve(
             site = np.where(inherit, population.site[guide], site)
             redraw = rng.random(site.shape) < REDRAW_RATE
             site = np.where(redraw, rng.integers(0, len(cell.space.sites), site.shape), site)
-        offspring = cell.evaluate(trial, site)
+        offspring = cell.evaluate(trial, site, move)
         better = merit(offspring, goal) >= merit(population, goal)
         both = joined([population, offspring])
         population = both.take(np.where(better, everyone + size, everyone))

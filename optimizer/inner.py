@@ -28,25 +28,37 @@ class Effort:
         Independent runs of every cell [1].
     screened : int
         Points of the first sample [1].
+    islands : int
+        Populations that evolve apart from each other; every second one may move its mouths [1].
     population : int
-        Points that evolve [1].
+        Points of a population [1].
     generations : int
         Generations [1].
     polished : int
-        Distinct points that are polished [1].
+        Distinct points of every population that are polished [1].
+    swept : int
+        Points with other sites that are polished after each sweep [1].
     """
 
     restarts: int
     screened: int
+    islands: int
     population: int
     generations: int
     polished: int
+    swept: int
 
 
 EFFORTS = {
-    "quick": Effort(restarts=2, screened=256, population=40, generations=25, polished=2),
-    "normal": Effort(restarts=5, screened=1024, population=64, generations=80, polished=3),
-    "thorough": Effort(restarts=10, screened=4096, population=96, generations=200, polished=5),
+    "quick": Effort(
+        restarts=2, screened=512, islands=2, population=40, generations=25, polished=1, swept=1
+    ),
+    "normal": Effort(
+        restarts=5, screened=2048, islands=4, population=64, generations=80, polished=2, swept=3
+    ),
+    "thorough": Effort(
+        restarts=10, screened=8192, islands=4, population=96, generations=200, polished=4, swept=5
+    ),
 }
 """Efforts by the name a season gives."""
 
@@ -72,28 +84,32 @@ def seek(cell: Cell, rng: np.random.Generator, effort: Effort, stop: Callable[[]
     """
     goal = Goal()
     sample = screen(cell, rng, effort.screened)
-    population = sample.take(best_rows(sample, goal, effort.population))
-    population = evolve(cell, rng, population, effort.generations, goal, stop)
-    best: Points | None = None
-    for point in _distinct(population, effort.polished):
-        if penalty(point, goal)[0] > 0.0 or (stop() and best is not None):
-            break
-        found = refine(cell, point, goal, stop)
-        if best is None or merit(found, goal)[0] > merit(best, goal)[0]:
-            best = found
-    return best
+    order = best_rows(sample, goal, effort.islands * effort.population)
+    polished = []
+    for island in range(effort.islands):
+        population = sample.take(order[island :: effort.islands])
+        population = evolve(cell, rng, population, effort.generations, goal, stop, move=island % 2 == 1)
+        for point in _distinct(population, effort.polished):
+            if penalty(point, goal)[0] > 0.0 or (stop() and polished):
+                break
+            polished.append(polish(cell, point))
+    if not polished:
+        return None
+    everyone = joined(polished)
+    return refine(cell, everyone.take(best_rows(everyone, goal, 1)), goal, effort.swept, stop)
 
 
-def refine(cell: Cell, point: Points, goal: Goal, stop: Callable[[], bool]) -> Points:
-    """Polish a point and move its sites until neither gains."""
-    best = polish(cell, point)
+def refine(cell: Cell, point: Points, goal: Goal, count: int, stop: Callable[[], bool]) -> Points:
+    """Move the sites of a polished point, polish the best of these, and again until nothing gains."""
+    best = point
     for _ in range(ROUNDS):
         if stop():
             break
-        moved = sweep_sites(cell, best, goal)
-        if np.array_equal(moved.site, best.site):
+        moved = [p for p in _each(sweep_sites(cell, best, goal, count)) if not np.array_equal(p.site, best.site)]
+        if not moved:
             break
-        found = polish(cell, moved)
+        found = joined([best, *(polish(cell, p) for p in moved)])
+        found = found.take(best_rows(found, goal, 1))
         gain = merit(found, goal)[0] - merit(best, goal)[0]
         best = found
         if gain < LEAST_GAIN_DB:
@@ -146,4 +162,9 @@ def _distinct(points: Points, count: int) -> list[Points]:
             chosen.append(i)
         if len(chosen) == count:
             break
-    return [points.take(np.array([i])) for i in chosen]
+    return _each(points.take(np.array(chosen)))
+
+
+def _each(points: Points) -> list[Points]:
+    """Every point for itself."""
+    return [points.take(np.array([i])) for i in range(points.excess.size)]

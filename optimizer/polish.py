@@ -7,6 +7,7 @@ whose multipliers name the binding tone and rule. Solver: scipy's SLSQP (D. Kraf
 
 from __future__ import annotations
 
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from scipy.optimize import minimize
 
 from models.fit import requirements
 from models.score import mean_level
-from optimizer.cell import Cell, Goal, Points, joined, merit
+from optimizer.cell import Cell, Goal, Points, joined
 from optimizer.evolution import best_rows
 
 STEP = 2e-5
@@ -66,22 +67,37 @@ def polish(cell: Cell, point: Points) -> Points:
     return both.take(best_rows(both, Goal(), 1))
 
 
-def sweep_sites(cell: Cell, point: Points, goal: Goal) -> Points:
-    """Try every site for every mouth and driver face in turn, until none is better."""
+def sweep_sites(cell: Cell, point: Points, goal: Goal, count: int) -> Points:
+    """The best points with other sites and the same sizes: every pair of slots over all pairs of sites.
+
+    Parameters
+    ----------
+    cell : Cell
+        The cell [record].
+    point : Points
+        One point [record].
+    goal : Goal
+        What is sought [record].
+    count : int
+        Number of points wanted [1].
+
+    Returns
+    -------
+    Points
+        At most ``count`` points, best first, the given one among those compared [record].
+    """
     slots = point.site.shape[1]
-    best = point
-    while slots:
-        count = len(cell.space.sites)
-        site = np.repeat(best.site, slots * count, axis=0)
-        for slot in range(slots):
-            site[slot * count : (slot + 1) * count, slot] = np.arange(count)
-        trial = cell.evaluate(np.repeat(best.x, slots * count, axis=0), site)
-        both = joined([best, trial])
-        winner = both.take(best_rows(both, goal, 1))
-        if merit(winner, goal)[0] <= merit(best, goal)[0] + 1e-4:
-            break
-        best = winner
-    return best
+    sites = np.arange(len(cell.space.sites))
+    tried = [point.site]
+    for one, two in combinations(range(slots), 2) if slots > 1 else [(slot, slot) for slot in range(slots)]:
+        pairs = np.stack(np.meshgrid(sites, sites, indexing="ij"), axis=-1).reshape(-1, 2)
+        site = np.repeat(point.site, len(pairs), axis=0)
+        site[:, one], site[:, two] = pairs[:, 0], pairs[:, 1]
+        tried.append(site)
+    site = np.unique(np.concatenate(tried), axis=0)
+    trial = cell.evaluate(np.repeat(point.x, len(site), axis=0), site)
+    both = joined([point, trial])
+    return both.take(best_rows(both, goal, count))
 
 
 class _Problem:

@@ -307,8 +307,8 @@ def _why_none(runner: TaskRunner, graph: str) -> str:
     """What stops the most spacious random designs of a graph that cannot fit."""
     space = runner.space(graph)
     rng = np.random.default_rng(0)
-    x = space.squeeze(rng.random((256, space.dimensions)))
     site = rng.integers(0, len(runner.sites), (256, len(space.site_slots)))
+    x, site = space.repair(rng.random((256, space.dimensions)), site)
     reasons = reasons_not(space.decode(x, site), runner.season.rules)
     shortest = min(reasons, key=len)
     return "; ".join(shortest) if shortest else "no design settled under the limits"

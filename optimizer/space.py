@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.design import DesignBatch, Ducts, End, Mouth, Patch
-from models.envelope import Site
-from models.fit import duct_volume, partition_volume
+from models.envelope import Site, in_plane_axes
+from models.fit import duct_sections, duct_volume, partition_volume
 from models.places import SLOT_ASPECT, default_patch
 from models.rules import Rules
 from models.topology import OUTSIDE, Topology
@@ -122,6 +122,7 @@ class SearchSpace:
             self._ducts.append((self._add(area), self._add(length)))
         self._orders, self._places = self._lay_out()
         self.site_slots = self._count_sites()
+        self._edge, self._middle = self._measure_sites()
 
     @property
     def dimensions(self) -> int:
@@ -239,19 +240,58 @@ class SearchSpace:
         )
         return patch
 
-    def squeeze(self, x: np.ndarray) -> np.ndarray:
-        """Shrink the chambers of designs that take more than the envelope's inside, where that helps."""
+    def repair(self, x: np.ndarray, site: np.ndarray, move: bool = False) -> tuple[np.ndarray, np.ndarray]:
+        """Mend what has a plain remedy: too large a whole, and mouths that reach over an edge.
+
+        Chambers that together with the ducts exceed the envelope's inside are shrunk. Where asked
+        for, a mouth or driver that reaches over the edge of its face moves to the middle of it.
+
+        Parameters
+        ----------
+        x : ndarray, shape (n_designs, dimensions)
+            Continuous variables [1].
+        site : ndarray of int, shape (n_designs, number of site slots)
+            Sites [1].
+        move : bool
+            Whether mouths may be moved [flag].
+
+        Returns
+        -------
+        tuple of two ndarrays
+            Variables and sites of the same shapes [1].
+        """
         x = np.clip(x, 0.0, 1.0)
-        probe = self.decode(x, np.zeros((x.shape[0], len(self.site_slots)), dtype=int))
+        site = site.copy()
+        batch = self.decode(x, site)
         envelope = self.rules.envelope
-        rigid = partition_volume(probe, envelope) + sum(
-            (duct_volume(duct, envelope.wall) for duct in probe.ducts), start=np.zeros(x.shape[0])
+        rigid = partition_volume(batch, envelope) + sum(
+            (duct_volume(duct, envelope.wall) for duct in batch.ducts), start=np.zeros(x.shape[0])
         )
-        chambers = np.prod(probe.sides, axis=2).sum(axis=1)
+        chambers = np.prod(batch.sides, axis=2).sum(axis=1)
         scale = np.minimum((envelope.inner_volume * (1.0 - 1e-9) - rigid) / chambers, 1.0)
-        todo = scale > 0.0
         for column in self._volumes:
             variable = self.variables[column]
-            shrunk = variable.unit(np.where(todo, scale, 1.0) * variable.value(x[:, column]))
+            shrunk = variable.unit(np.where(scale > 0.0, scale, 1.0) * variable.value(x[:, column]))
             x[:, column] = np.clip(shrunk, 0.0, 1.0)
-        return x
+        for (kind, i, side), slot in self.site_slots.items() if move else ():
+            if kind == "duct":
+                half = 0.5 * duct_sections(batch.ducts[i], envelope.wall)[0] - envelope.wall
+            else:
+                half = np.full(x.shape[0], 0.5 * (self.rules.driver.frame, self.rules.driver.cutout)[side])
+            over = half > self._edge[site[:, slot]]
+            site[:, slot] = np.where(over, self._middle[site[:, slot]], site[:, slot])
+        return x, site
+
+    def _measure_sites(self) -> tuple[np.ndarray, np.ndarray]:
+        """Distance of every site to the edge of its face, and the site nearest to that face's middle."""
+        edge, middle = [], []
+        for site in self.sites:
+            sides = self.rules.envelope.outer_sides[list(in_plane_axes(site.wall))]
+            at = np.array(site.at)
+            edge.append(float(np.minimum(at, sides - at).min()))
+            away = [
+                np.inf if other.wall != site.wall else float(np.abs(np.array(other.at) - 0.5 * sides).max())
+                for other in self.sites
+            ]
+            middle.append(int(np.argmin(away)))
+        return np.array(edge), np.array(middle)

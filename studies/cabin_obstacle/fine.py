@@ -10,7 +10,7 @@ from scipy.sparse.linalg import splu
 
 from models.air import Air
 from models.cabin_grid import Grid, Lines
-from models.cabin_modes import Port
+from models.cabin_local import Port, factor, local_excess
 
 
 def refined_lines(lines: Lines, ports: list[Port], parts: int) -> Lines:
@@ -61,6 +61,42 @@ def dissection_order(places: np.ndarray) -> np.ndarray:
     return np.array(order)
 
 
+def _grid_order(grid: Grid) -> np.ndarray:
+    shape = [2 * len(line) - 1 for line in grid.lines]
+    return dissection_order(np.stack(np.unravel_index(grid.air_nodes(), shape), axis=1))
+
+
+def missing_near_field(grid: Grid, ports: list[Port], volume: float) -> np.ndarray:
+    """Static self energy of each port that even the fine grid lacks, by a yet finer one around it.
+
+    Parameters
+    ----------
+    grid : Grid
+        The fine grid [m].
+    ports : list of Port
+        The ports [m].
+    volume : float
+        Of the air [m3].
+
+    Returns
+    -------
+    ndarray, shape (n_ports,)
+        What is missing [1/m].
+    """
+    stiffness, mass = grid.matrices()
+    order = _grid_order(grid)[1:]  # one node is held: the static problem fixes no level
+    inner = sparse.csc_matrix(stiffness[order][:, order])
+    sink = mass @ np.full(mass.shape[0], 1.0 / volume)
+    solve = factor(inner, ordered=True)
+    missing = []
+    for port in ports:
+        right = grid.patch_load(np.array(port.low), np.array(port.high)) - sink
+        static = np.zeros(mass.shape[0])
+        static[order] = solve(right[order])
+        missing.append(local_excess(grid, static, volume, port, 0.3))
+    return np.array(missing)
+
+
 def direct_matrix(
     grid: Grid, ports: list[Port], microphone: np.ndarray, omega: np.ndarray, air: Air, damping: float
 ) -> np.ndarray:
@@ -89,8 +125,7 @@ def direct_matrix(
     stiffness, mass = grid.matrices()
     loads = [grid.patch_load(np.array(p.low), np.array(p.high)) for p in ports]
     loads.append(grid.point_load(microphone))
-    shape = [2 * len(line) - 1 for line in grid.lines]
-    order = dissection_order(np.stack(np.unravel_index(grid.air_nodes(), shape), axis=1))
+    order = _grid_order(grid)
     rows = np.array(loads)[:, order]
     stiffness, mass = stiffness[order][:, order], mass[order][:, order]
     result = np.empty((len(loads), len(ports), len(omega)), dtype=complex)

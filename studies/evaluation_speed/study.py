@@ -30,8 +30,8 @@ def fitting_batch(judge: Judge, name: str, count: int, seed: int = 1) -> DesignB
     space = SearchSpace(named_topology(name), judge.rules, search_sites(judge.rules))
     rng = np.random.default_rng(seed)
     drawn = 8 * count
-    x = space.squeeze(rng.random((drawn, space.dimensions)))
-    batch = space.decode(x, rng.integers(0, len(space.sites), (drawn, len(space.site_slots))))
+    site = rng.integers(0, len(space.sites), (drawn, len(space.site_slots)))
+    batch = space.decode(*space.repair(rng.random((drawn, space.dimensions)), site))
     return batch.rows(np.nonzero(violation(batch, judge.rules) <= 0.0)[0][:count])
 
 
