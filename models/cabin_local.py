@@ -13,6 +13,9 @@ from scipy.sparse.linalg import splu
 
 from models.cabin_grid import Grid
 
+FINENESS = 0.55
+"""Largest cell of the grid around a port, as a part of the port's side plus the distance from it."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Port:
@@ -50,7 +53,9 @@ def _graded(a: float, b: float, low: float, high: float, fineness: float, side: 
     return np.asarray([*(b - steps[::-1][1:-1]), b])
 
 
-def local_excess(grid: Grid, static: np.ndarray, volume: float, port: Port, fineness: float = 0.4) -> float:
+def local_excess(
+    grid: Grid, static: np.ndarray, volume: float, port: Port, fineness: float = FINENESS
+) -> float:
     """Add up the static self energy of a port that a grid is too coarse to hold.
 
     A finer grid is laid around the port; the correction to the coarse solution is zero on its

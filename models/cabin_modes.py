@@ -16,7 +16,7 @@ from scipy import sparse
 from scipy.sparse.linalg import LinearOperator, eigsh
 
 from models.cabin_grid import Grid
-from models.cabin_local import Port, factor, local_excess
+from models.cabin_local import FINENESS, Port, factor, local_excess
 from models.cache import cache_key, cached_arrays
 
 SCHEME = "q2-1"
@@ -156,7 +156,7 @@ class CabinSolver:
                 break
         solution -= self.shapes @ (self.shapes.T @ (mass @ solution)) / self.volume
         whole = solution + self.shapes[:, 1:] @ (amounts[1:] / (self.volume * self.wavenumbers[1:] ** 2))
-        excess = local_excess(self.grid, whole, self.volume, port)
+        excess = local_excess(self.grid, whole, self.volume, port, FINENESS)
         return {"solution": solution, "excess": np.array(excess)}
 
     def table(self, ports: tuple[Port, ...], microphone: np.ndarray) -> PortTable:
@@ -179,7 +179,7 @@ class CabinSolver:
         everything = np.array(loads)
         residual = np.zeros((len(ports) + 1, len(ports)))
         for index, port in enumerate(ports):
-            key = cache_key(self._token, port.low, port.high)
+            key = cache_key(self._token, FINENESS, port.low, port.high)
 
             def compute(port: Port = port) -> dict[str, np.ndarray]:
                 return self._static(port)

@@ -13,6 +13,15 @@ TRADE_NAMES = {
     "AB/Ao.Bo": "sixth-order bandpass, parallel",
     "AB/AB.Ao": "sixth-order bandpass, series",
     "oA/AB.Bo": "two-chamber vented box",
+    "oA.oA": "closed box, two drivers",
+    "oA.oA/Ao": "vented box, two drivers",
+    "oA.AB": "isobaric pair in line, closed box",
+    "oA.BA": "isobaric pair face to face, closed box",
+    "oA.AB/Bo": "isobaric pair in line, vented box",
+    "oA.BA/Bo": "isobaric pair face to face, vented box",
+    "AB.AB/Ao": "fourth-order bandpass, two drivers",
+    "AB.AB/Ao.Bo": "sixth-order bandpass, parallel, two drivers",
+    "AB.AB/AB.Ao": "sixth-order bandpass, series, two drivers",
 }
 """Graph id to the name the trade uses for it."""
 
@@ -22,6 +31,11 @@ _TOPOLOGIES = {name: parse_graph_id(text) for text, name in TRADE_NAMES.items()}
 def graph_name(topology: Topology) -> str:
     """Trade name of a graph, or a description in words."""
     return TRADE_NAMES.get(topology.graph_id) or _in_words(topology)
+
+
+def short_name(topology: Topology) -> str:
+    """Trade name of a graph, or its graph id where it has none."""
+    return TRADE_NAMES.get(topology.graph_id) or f"graph {topology.graph_id}"
 
 
 def named_topology(name: str) -> Topology:

@@ -72,6 +72,12 @@ class Ducts:
         K of the level-dependent loss of both ends together [1].
     area_end : ndarray, shape (n_designs,), or None
         Cross-section at the second place of a tapered duct [m2].
+    profile : str
+        ``conical`` (sides straight) or ``exponential``, of a tapered duct [text].
+    bends : tuple of pairs of ndarrays, each shape (n_designs,)
+        Where along the centre line, in order, and its correction (:mod:`models.bends`) [m].
+    lining : ndarray, shape (n_designs,), or None
+        Flow resistivity of a fibrous filling, 0 or None for none (:mod:`models.lining`) [Pa s/m2].
     """
 
     name: str
@@ -84,6 +90,9 @@ class Ducts:
     end_lengths: tuple[np.ndarray | None, np.ndarray | None] = (None, None)
     loss_factor: np.ndarray
     area_end: np.ndarray | None = None
+    profile: Literal["conical", "exponential"] = "conical"
+    bends: tuple[tuple[np.ndarray, np.ndarray], ...] = ()
+    lining: np.ndarray | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,6 +144,9 @@ class DesignBatch:
         In the order of the topology's diaphragms [record].
     sites : tuple of Site
         Sites that mouths refer to by index [list].
+    lining : tuple of ndarrays, each shape (n_designs,), or None
+        Flow resistivity of a fibrous filling of each chamber, 0 or None for none; empty where no
+        chamber has any [Pa s/m2].
     """
 
     topology: Topology
@@ -143,6 +155,7 @@ class DesignBatch:
     ducts: tuple[Ducts, ...] = ()
     diaphragms: tuple[Diaphragms, ...] = ()
     sites: tuple[Site, ...] = ()
+    lining: tuple[np.ndarray | None, ...] = ()
 
     @property
     def size(self) -> int:
@@ -157,7 +170,12 @@ class DesignBatch:
             driver_ends=_pick(self.driver_ends, rows),
             ducts=_pick(self.ducts, rows),
             diaphragms=_pick(self.diaphragms, rows),
+            lining=_pick(self.lining, rows),
         )
+
+    def lining_of(self, chamber: int) -> np.ndarray | None:
+        """Flow resistivity in a chamber, shape (n_designs,), or None [Pa s/m2]."""
+        return self.lining[chamber] if self.lining else None
 
 
 def _pick(record: Any, rows: np.ndarray | slice) -> Any:

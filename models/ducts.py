@@ -8,13 +8,19 @@ y = a sqrt(-j w/nu); slot F = tanh(q)/q with q = (h/2) sqrt(j w/nu).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import Literal
+
 import numpy as np
 from scipy.special import jve
 
 from models.air import Air
+from models.lining import lining_ratios
+from models.tapers import Profile, section_at, taper_chain
 
-TAPER_SLICES = 24
-"""Uniform slices of a tapered duct; the error falls with the square of their number."""
+TAPER_SLICES = 6
+"""Pieces of a tapered round duct, each with the wall losses of its middle."""
 
 _TERMS = 10
 _SERIES_FROM = 25.0
@@ -95,6 +101,7 @@ def line_constants(
     slot_height: np.ndarray | None = None,
     count: int = 1,
     lossy: bool = True,
+    lining: np.ndarray | None = None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Propagation constant and characteristic impedance of a duct.
 
@@ -111,7 +118,10 @@ def line_constants(
     count : int
         Equal tubes that share the area [1].
     lossy : bool
-        False leaves out viscous and thermal losses [flag].
+        False leaves out viscous and thermal losses at walls [flag].
+    lining : ndarray or None
+        Flow resistivity of a lining, zero or None for none; where there is one it takes the place of
+        the losses at walls [Pa s/m2].
 
     Returns
     -------
@@ -120,6 +130,11 @@ def line_constants(
     """
     k = omega / air.sound_speed
     z0 = air.density * air.sound_speed / area
+    if lining is not None:
+        k_ratio, z_ratio = lining_ratios(omega, lining)
+        plain = line_constants(omega, area, air, slot_height=slot_height, count=count, lossy=lossy)
+        lined = 1j * k * k_ratio + 0.0 * z0, z0 * z_ratio
+        return np.where(lining > 0.0, lined[0], plain[0]), np.where(lining > 0.0, lined[1], plain[1])
     if not lossy:
         return 1j * k + 0.0 * z0, z0 + 0j * k
     scale = np.sqrt(omega / air.kinematic_viscosity)
@@ -166,13 +181,16 @@ def duct_impedances(
     slot_height: np.ndarray | None = None,
     count: int = 1,
     area_end: np.ndarray | None = None,
+    profile: Literal["conical", "exponential"] = "conical",
+    bends: Sequence[tuple[np.ndarray, np.ndarray]] = (),
     lossy: bool = True,
+    lining: np.ndarray | None = None,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Open-circuit impedances z11, z12, z22 of a duct without its ends.
 
     Pressures are p1 = z11 q1 - z12 q2 and p2 = z12 q1 - z22 q2, with q1 into the first end and
-    q2 out of the second. A tapered duct has sides that run straight from the first section to the
-    last: its radius (or the width of a slot) changes linearly along it.
+    q2 out of the second. The sides of a tapered duct run straight from the first section to the last,
+    so that its radius (or the width of a slot) changes linearly, or its section grows exponentially.
 
     Parameters
     ----------
@@ -190,30 +208,54 @@ def duct_impedances(
         Equal tubes that share the area [1].
     area_end : ndarray, shape (n_designs, 1), or None
         Cross-section at the second end [m2].
+    profile : str
+        ``conical`` or ``exponential``, of a duct with ``area_end`` [text].
+    bends : sequence of pairs of ndarrays, each shape (n_designs, 1)
+        Places along the centre line, in order, and corrections of :mod:`models.bends` there, as
+        lengths of the section at that place [m].
     lossy : bool
-        False leaves out viscous and thermal losses [flag].
+        False leaves out viscous and thermal losses at walls [flag].
+    lining : ndarray, shape (n_designs, 1), or None
+        Flow resistivity of a lining all along the duct, zero or None for none [Pa s/m2].
 
     Returns
     -------
     tuple of three complex ndarrays, shape (n_designs, n_tones)
         z11, z12, z22 [Pa s/m3].
     """
-    if area_end is None:
-        gamma, zc = line_constants(omega, area, air, slot_height=slot_height, count=count, lossy=lossy)
+    last = area if area_end is None else area_end
+    form: Profile = "wedge" if slot_height is not None and profile == "conical" else profile
+
+    def constants(section: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        return line_constants(
+            omega, section, air, slot_height=slot_height, count=count, lossy=lossy, lining=lining
+        )
+
+    if area_end is None and not bends:
+        gamma, zc = constants(area)
         z11, z12 = open_circuit(gamma, zc, length)
         return z11, z12, z11
+
     a, b, c, d = 1.0 + 0j, 0j, 0j, 1.0 + 0j
-    for i in range(TAPER_SLICES):
-        along = (i + 0.5) / TAPER_SLICES
-        if slot_height is None:
-            section = (np.sqrt(area) * (1.0 - along) + np.sqrt(area_end) * along) ** 2
-        else:
-            section = area * (1.0 - along) + area_end * along
-        gamma, zc = line_constants(omega, section, air, slot_height=slot_height, count=count, lossy=lossy)
-        angle = gamma * length / TAPER_SLICES
-        cosh, sinh = np.cosh(angle), np.sinh(angle)
-        a, b = a * cosh + b * sinh / zc, a * zc * sinh + b * cosh
-        c, d = c * cosh + d * sinh / zc, c * zc * sinh + d * cosh
+    slices = TAPER_SLICES if area_end is not None and slot_height is None and lossy else 1
+    stops = [np.zeros(1), *[at / length for at, _ in bends], np.ones(1)]
+    for index, (start, stop) in enumerate(pairwise(stops)):
+        for i in range(slices):
+            low, middle, high = (start + (stop - start) * (i + part) / slices for part in (0.0, 0.5, 1.0))
+            section = section_at(area, last, middle, form)
+            gamma, zc = constants(section)
+            piece = length * (high - low)
+            if area_end is None:
+                cosh, sinh = np.cosh(gamma * piece), np.sinh(gamma * piece)
+                e, f, g, h = cosh, zc * sinh, sinh / zc, cosh
+            else:
+                here, there = section_at(area, last, low, form), section_at(area, last, high, form)
+                e, f, g, h = taper_chain(gamma, zc * section, here, there, piece, form)
+            a, b, c, d = a * e + b * g, a * f + b * h, c * e + d * g, c * f + d * h
+        if index < len(bends):
+            gamma, zc = constants(section_at(area, last, stop, form))
+            series = gamma * zc * bends[index][1]
+            b, d = b + a * series, d + c * series
     return np.asarray(a / c), np.asarray(1.0 / c), np.asarray(d / c)
 
 

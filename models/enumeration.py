@@ -83,7 +83,7 @@ def enumerate_graphs(
                     graph=graph,
                     chambers=chambers,
                     ducts=len(edges[1]),
-                    useless=_useless(chambers, edges),
+                    useless=useless_reason(chambers, edges),
                 )
     return sorted(found.values(), key=lambda g: (g.chambers, g.ducts, g.graph))
 
@@ -122,8 +122,21 @@ def _hangs_together(chambers: int, edges: EdgeSet) -> bool:
     return set(range(chambers)) <= _reached(0, every)
 
 
-def _useless(chambers: int, edges: EdgeSet) -> str:
-    """Why a graph cannot matter, or nothing."""
+def useless_reason(chambers: int, edges: EdgeSet) -> str:
+    """Why a graph cannot matter, or nothing.
+
+    Parameters
+    ----------
+    chambers : int
+        Number of chambers [1].
+    edges : tuple of three tuples
+        Drivers, ducts and diaphragms as pairs of places [place].
+
+    Returns
+    -------
+    str
+        The reason; empty where the graph may matter [text].
+    """
     drivers, ducts, diaphragms = edges
     every = drivers + ducts + diaphragms
     if OUTSIDE not in _reached(0, every):

@@ -2,10 +2,16 @@
 
 With the room's line along one axis treated exactly (:mod:`models.rooms`), the modes that vary
 across it are evanescent at low frequencies. Their part of the pressure at patch i per volume
-velocity at patch j is j w rho (M_ij + k^2 N_ij) with M = (1/V) sum e psi_i psi_j / k_n^2 and
-N = (1/V) sum e psi_i psi_j / k_n^4 over all modes with an index across the line, psi the mode
-averaged over the patch, e = 1 or 2 per axis. The sum along the normal of the first patch's wall
-is taken in closed form: sum e_l cos.. /(q^2 + (l pi/W)^2) = W cosh(q(W - y))/(q sinh(q W)).
+velocity at patch j is j w rho (M_ij + k^2 N_ij + k^4 P_ij/(1 - k^2/k_1^2)) with M, N and P the sums
+(1/V) sum e psi_i psi_j / k_n^2, k_n^4 and k_n^6 over all modes with an index across the line, psi the
+mode averaged over the patch, e = 1 or 2 per axis, k_1 the lowest of these modes. The sum for M along
+the normal of the first patch's wall is taken in closed form:
+sum e_l cos.. /(q^2 + (l pi/W)^2) = W cosh(q(W - y))/(q sinh(q W)).
+
+A driver's face is a rigid piston. Across a duct's end the velocity gives way: the duct's first odd
+modes, cos(pi s/a) across either side a, are carried as two more unknowns, whose inertance in the duct
+is that of an evanescent wave, a/(pi S), and eliminated. What even modes add is small and nearly the
+same everywhere; it lies in :data:`models.radiation.PROFILE`.
 """
 
 from __future__ import annotations
@@ -16,7 +22,7 @@ import numpy as np
 
 from models.design import Patch
 from models.envelope import in_plane_axes, wall_axis
-from models.radiation import rectangle_length
+from models.near_field_tail import self_tail
 
 MODES = 24
 """Modes an axis in the sums of M."""
@@ -27,19 +33,16 @@ MODES_CORNER = 14
 MODES_SECOND = 7
 """Modes an axis in the sums of N, which converge as the fifth power."""
 
+MODES_THIRD = 4
+"""Modes an axis in the sums of P."""
+
 _NEAR = 8
-_NARROW, _WIDE = 3.0, 4.0
-"""Half a patch's side times the last mode's wavenumber: below the first, the tail is that of a small
-patch, above the second that of a large one, between them a blend."""
-_CORNER = 0.276142
-"""Integral of 1/(u^2 v^2 sqrt(u^2 + v^2)) over u, v > 1, by quadrature."""
-
-_POINTS, _POINT_WEIGHTS = np.polynomial.legendre.leggauss(16)
-_NODES, _NODE_WEIGHTS = (_POINTS + 1.0) / 2.0, _POINT_WEIGHTS / 2.0
 
 
-def near_field(sides: np.ndarray, patches: Sequence[Patch], line: int) -> tuple[np.ndarray, np.ndarray]:
-    """Sums M and N among the patches of a room.
+def near_field(
+    sides: np.ndarray, patches: Sequence[Patch], line: int, ducts: Sequence[int] = ()
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Sums M, N and P among the patches of a room.
 
     Parameters
     ----------
@@ -49,33 +52,102 @@ def near_field(sides: np.ndarray, patches: Sequence[Patch], line: int) -> tuple[
         Rectangles on its walls [list].
     line : int
         Axis of the line, whose own modes are left out [1].
+    ducts : sequence of int
+        Which patches are ends of ducts, where M is less by what the velocity gives way [1].
 
     Returns
     -------
-    tuple of two ndarrays, shape (n_designs, n_patches, n_patches)
-        M [1/m] and N [m].
+    tuple of three ndarrays, shape (n_designs, n_patches, n_patches)
+        M [1/m], N [m] and P [m3].
     """
     count = len(patches)
-    first = np.zeros((sides.shape[0], count, count))
-    second = np.zeros_like(first)
+    first, second, third = (np.zeros((sides.shape[0], count, count)) for _ in range(3))
     shapes = [_mode_averages(sides, patch, MODES) for patch in patches]
-    inverse_fourth = _inverse_fourth(sides, line)
+    odd = {i: [_odd_averages(sides, patches[i], column) for column in (0, 1)] for i in ducts}
+    taken = {i: np.zeros((sides.shape[0], 2, count)) for i in ducts}
+    own = {i: np.zeros((sides.shape[0], 2, 2)) for i in ducts}
+    square = _inverse_square(sides, line)
+    fourth = square**2 * _weight_block(MODES_SECOND)
+    few = (slice(None), *[slice(0, MODES_THIRD)] * 3)
+    sixth = square[few] ** 3 * _weight_block(MODES_THIRD)
     volume = np.prod(sides, axis=1)
-    for i in range(count):
-        for j in range(i, count):
-            if wall_axis(patches[i].wall) == wall_axis(patches[j].wall):
-                m = _facing(sides, patches[i], patches[j], shapes[i], shapes[j], line)
+    order = sorted(range(count), key=lambda i: i not in ducts)
+    for place, i in enumerate(order):
+        for j in order[place:]:
+            f = _kernel(sides, patches[i], patches[j], line)
+            if i == j and i in ducts:
+                table = _products(f, patches[i], shapes[i], odd[i], own=True)
+                own[i][:, 0, 0], own[i][:, 1, 1] = table[:, 2, 0], table[:, 0, 2]
+                own[i][:, 0, 1] = own[i][:, 1, 0] = table[:, 1, 1]
             else:
-                m = _around_corner(sides, patches[i], patches[j], shapes[i], shapes[j], line)
+                table = _products(f, patches[i], shapes[i], odd.get(i, []), shapes[j])
+            m = table[:, 0, 0]
             if i == j:
-                m = m + _tail(sides, patches[i]) * volume
+                m = m + self_tail(sides, patches[i], MODES) * volume
             first[:, i, j] = first[:, j, i] = m / volume
-            p, q, r = (shapes[i][a][:, :MODES_SECOND] * shapes[j][a][:, :MODES_SECOND] for a in range(3))
-            n = inverse_fourth @ r[:, None, :, None]
-            n = (n[..., 0] @ q[:, :, None])[..., 0]
-            n = (n * p).sum(axis=1)
-            second[:, i, j] = second[:, j, i] = n / volume
-    return first, second
+            if i in ducts:
+                taken[i][:, 0, j], taken[i][:, 1, j] = table[:, 1, 0], table[:, 0, 1]
+            if j in ducts and i != j:
+                if wall_axis(patches[i].wall) != wall_axis(patches[j].wall):
+                    f = _kernel(sides, patches[j], patches[i], line)
+                table = _products(f, patches[j], shapes[j], odd[j], shapes[i])
+                taken[j][:, 0, i], taken[j][:, 1, i] = table[:, 1, 0], table[:, 0, 1]
+            for sums, block, modes in ((second, fourth, MODES_SECOND), (third, sixth, MODES_THIRD)):
+                p, q, r = (shapes[i][a][:, :modes] * shapes[j][a][:, :modes] for a in range(3))
+                sums[:, i, j] = sums[:, j, i] = _block_sum(block, p, q, r) / volume
+    for i in ducts:
+        first -= _given_way(sides, patches[i], own[i], taken[i]) / volume[:, None, None]
+    return first, second, third
+
+
+def _given_way(sides: np.ndarray, patch: Patch, own: np.ndarray, taken: np.ndarray) -> np.ndarray:
+    """V times what two odd modes of a duct take off M, shape (n_designs, n_patches, n_patches)."""
+    volume = np.prod(sides, axis=1)
+    a, b = 2.0 * patch.half[:, 0], 2.0 * patch.half[:, 1]
+    g00 = own[:, 0, 0] + volume / (np.pi * b)
+    g11 = own[:, 1, 1] + volume / (np.pi * a)
+    g01 = own[:, 0, 1]
+    over = 1.0 / (g00 * g11 - g01**2)
+    inverse = np.empty_like(own)
+    inverse[:, 0, 0], inverse[:, 1, 1] = g11 * over, g00 * over
+    inverse[:, 0, 1] = inverse[:, 1, 0] = -g01 * over
+    return np.asarray(taken.transpose(0, 2, 1) @ (inverse @ taken))
+
+
+def _products(
+    f: np.ndarray,
+    patch: Patch,
+    here: list[np.ndarray],
+    odd: list[np.ndarray],
+    there: list[np.ndarray] | None = None,
+    *,
+    own: bool = False,
+) -> np.ndarray:
+    """Double sums of a kernel: the patch's even velocity (index 0) or its odd mode (1) along either axis.
+
+    With ``own`` both sides of the product belong to the patch: index 0 is even times even, 1 odd
+    times even, 2 odd times odd.
+    """
+    modes = f.shape[1]
+    e = _weights(modes)
+    factors = []
+    for column, axis in enumerate(in_plane_axes(patch.wall)):
+        a = here[axis][:, :modes]
+        if own:
+            b = odd[column][:, :modes]
+            rows = [a * a, a * b, b * b]
+        else:
+            assert there is not None
+            rows = [x[:, :modes] * there[axis][:, :modes] for x in ([a, odd[column]] if odd else [a])]
+        factors.append(np.stack(rows, axis=1) * e)
+    return np.asarray(factors[0] @ f @ factors[1].transpose(0, 2, 1))
+
+
+def _block_sum(block: np.ndarray, p: np.ndarray, q: np.ndarray, r: np.ndarray) -> np.ndarray:
+    """Sum of block times p, q, r along its three axes, shape (n_designs,)."""
+    n, modes = p.shape
+    along = (block.reshape(n, modes * modes, modes) @ r[:, :, None]).reshape(n, modes, modes)
+    return np.asarray(((along @ q[:, :, None])[..., 0] * p).sum(axis=1))
 
 
 def _mode_averages(sides: np.ndarray, patch: Patch, modes: int) -> list[np.ndarray]:
@@ -92,34 +164,50 @@ def _mode_averages(sides: np.ndarray, patch: Patch, modes: int) -> list[np.ndarr
     return result
 
 
+def _odd_averages(sides: np.ndarray, patch: Patch, column: int) -> np.ndarray:
+    """Averages of sqrt(2) cos(pi s/a) cos(m pi x/L) along an axis, s from the patch's edge, a its side."""
+    side = sides[:, in_plane_axes(patch.wall)[column], None]
+    order = np.arange(MODES)
+    centre, half = patch.centre[:, column, None] / side, patch.half[:, column, None] / side
+    spread = np.sinc(order * half - 0.5) - np.sinc(order * half + 0.5)
+    return np.asarray(-np.sqrt(0.5) * np.sin(np.pi * order * centre) * spread)
+
+
 def _weights(modes: int) -> np.ndarray:
     weights = np.full(modes, 2.0)
     weights[0] = 1.0
     return weights
 
 
-def _inverse_fourth(sides: np.ndarray, line: int) -> np.ndarray:
-    """e/k_n^4 over a small block of modes, those of the line alone left out, shape (n, N, N, N)."""
+def _weight_block(modes: int) -> np.ndarray:
+    e = _weights(modes)
+    return np.asarray(e[:, None, None] * e[:, None] * e)
+
+
+def _inverse_square(sides: np.ndarray, line: int) -> np.ndarray:
+    """1/k_n^2 over a small block of modes, those of the line alone left out, shape (n, N, N, N)."""
     order = np.pi * np.arange(MODES_SECOND)
     x, y, z = ((order / sides[:, axis, None]) ** 2 for axis in range(3))
     square = x[:, :, None, None] + y[:, None, :, None] + z[:, None, None, :]
     along = [slice(None), 0, 0, 0]
     along[1 + line] = slice(None)
     square[tuple(along)] = np.inf
-    e = _weights(MODES_SECOND)
-    result: np.ndarray = e[:, None, None] * e[:, None] * e / square**2
-    return result
+    return np.asarray(1.0 / square)
 
 
-def _facing(
-    sides: np.ndarray, one: Patch, two: Patch, a: list[np.ndarray], b: list[np.ndarray], line: int
-) -> np.ndarray:
-    """V times M for two patches on the same wall or on opposite walls."""
+def _kernel(sides: np.ndarray, one: Patch, two: Patch, line: int) -> np.ndarray:
+    """Terms of V times M for each pair of modes in the first one's wall, weights left out."""
+    if wall_axis(one.wall) == wall_axis(two.wall):
+        return _facing(sides, one, two, line)
+    return _around_corner(sides, one, two, line)
+
+
+def _facing(sides: np.ndarray, one: Patch, two: Patch, line: int) -> np.ndarray:
+    """Two patches on the same wall or on opposite walls."""
     normal = wall_axis(one.wall)
     u, v = in_plane_axes(one.wall)
     depth = sides[:, normal, None, None]
     same = one.wall == two.wall
-    e = _weights(MODES)
     order = np.pi * np.arange(MODES)
     ku, kv = order / sides[:, u, None], order / sides[:, v, None]
     across = np.sqrt(ku[:, :, None] ** 2 + kv[:, None, :] ** 2)
@@ -139,18 +227,14 @@ def _facing(
         f[:, 0, 1:] -= 1.0 / across[:, 0, 1:] ** 2
     if line != normal:
         f[:, 0, 0] = sides[:, normal] ** 2 * (1.0 / 3.0 if same else -1.0 / 6.0)
-    p, q = e * a[u] * b[u], e * a[v] * b[v]
-    return np.asarray(((p[:, None, :] @ f)[:, 0, :] * q).sum(axis=1))
+    return np.asarray(f)
 
 
-def _around_corner(
-    sides: np.ndarray, one: Patch, two: Patch, a: list[np.ndarray], b: list[np.ndarray], line: int
-) -> np.ndarray:
-    """V times M for two patches on walls that meet: closed form along the first one's normal."""
+def _around_corner(sides: np.ndarray, one: Patch, two: Patch, line: int) -> np.ndarray:
+    """Two patches on walls that meet, the second of even velocity: closed form along the first's normal."""
     normal = wall_axis(one.wall)
     u, v = in_plane_axes(one.wall)
     depth = sides[:, normal]
-    e = _weights(MODES_CORNER)
     order = np.pi * np.arange(MODES_CORNER)
     ku, kv = order / sides[:, u, None], order / sides[:, v, None]
     across = np.sqrt(ku[:, :, None] ** 2 + kv[:, None, :] ** 2)
@@ -175,41 +259,4 @@ def _around_corner(
     if line != normal:
         square_mean = (low**2 + low * high + high**2) / 3.0
         f[:, 0, 0] = depth**2 / 3.0 - depth * (low + high) / 2.0 + square_mean / 2.0
-    p, q = (e * (a[axis] * b[axis])[:, :MODES_CORNER] for axis in (u, v))
-    return np.asarray(((p[:, None, :] @ f)[:, 0, :] * q).sum(axis=1))
-
-
-def _tail(sides: np.ndarray, patch: Patch) -> np.ndarray:
-    """What modes beyond the last one kept add to M of a patch with itself [1/m], as an integral."""
-    u, v = in_plane_axes(patch.wall)
-    a, b = patch.half[:, 0], patch.half[:, 1]
-    ku = (MODES - 0.5) * np.pi / sides[:, u]
-    kv = (MODES - 0.5) * np.pi / sides[:, v]
-    strips = 1.0 / (8.0 * np.pi * b * (a * ku) ** 2) + 1.0 / (8.0 * np.pi * a * (b * kv) ** 2)
-    higher = (1.0 / ku**3 + 1.0 / kv**3) / 12.0 + _CORNER / (4.0 * (ku * kv) ** 1.5)
-    tail = np.maximum(strips - higher / (np.pi * a * b) ** 2, 0.0)
-    narrow = np.minimum(a * ku, b * kv)
-    rows = narrow < _WIDE
-    if np.any(rows):
-        share = np.clip((narrow[rows] - _NARROW) / (_WIDE - _NARROW), 0.0, 1.0)
-        small = _small_patch_tail(a[rows], b[rows], ku[rows], kv[rows])
-        tail[rows] = share * tail[rows] + (1.0 - share) * small
-    return np.asarray(tail)
-
-
-def _small_patch_tail(a: np.ndarray, b: np.ndarray, ku: np.ndarray, kv: np.ndarray) -> np.ndarray:
-    """The same for a patch smaller than the last mode's wave: the flanged value less the modes kept.
-
-    The modes kept are (1/pi^2) times the integral of sinc^2 sinc^2/k over the rectangle ku by kv,
-    taken in two triangles that meet the origin with their tips.
-    """
-    kept = np.zeros_like(a)
-    for one, two, k1, k2 in ((a, b, ku, kv), (b, a, kv, ku)):
-        s, t = _NODES[:, None], _NODES[None, :]
-        wide = np.sinc((one * k1 / np.pi)[:, None, None] * s) * np.sinc(
-            (two * k2 / np.pi)[:, None, None] * s * t
-        )
-        root = np.hypot(k1[:, None], k2[:, None] * _NODES)
-        kept += k1 * k2 * np.einsum("s,t,nst,nt->n", _NODE_WEIGHTS, _NODE_WEIGHTS, wide**2, 1.0 / root)
-    area = 4.0 * a * b
-    return np.asarray(rectangle_length(area, a / b) / area - kept / np.pi**2)
+    return np.asarray(f)

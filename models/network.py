@@ -13,45 +13,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.design import DesignBatch, Ducts, End, Mouth, Patch
+from models.design import DesignBatch, Mouth, Patch
 from models.ducts import duct_impedances, end_resistance_per_speed
 from models.elimination import Planes, add
+from models.envelope import in_plane_axes
+from models.joints import Joint, far_area, joints_by_place
 from models.outside import OutsideTable
-from models.radiation import PROFILE, disc_length, rectangle_length
 from models.rooms import room_impedance
 from models.rules import Rules
 from models.topology import OUTSIDE
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Joint:
-    """One end of one element: where it is and which flow passes it.
-
-    Attributes
-    ----------
-    unknown : int
-        Index of the flow [1].
-    sign : float
-        +1 where that flow enters the place, -1 where it leaves it [1].
-    end : End
-        Patch in a chamber or mouth outside [record].
-    near_length : ndarray, shape (n_designs,)
-        Near-field length of the real end, flanged [m].
-    patch_length : ndarray, shape (n_designs,)
-        Near-field length that the room's uniform rectangle has [m].
-    by_hand : ndarray, shape (n_designs,), or None
-        End correction set by hand [m].
-    area : ndarray, shape (n_designs,)
-        Area of the end [m2].
-    """
-
-    unknown: int
-    sign: float
-    end: End
-    near_length: np.ndarray
-    patch_length: np.ndarray
-    by_hand: np.ndarray | None
-    area: np.ndarray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,16 +102,19 @@ def assemble(batch: DesignBatch, rules: Rules, outside: OutsideTable, omega: np.
             slot_height=None if duct.slot_height is None else duct.slot_height[:, None],
             count=duct.count,
             area_end=None if duct.area_end is None else duct.area_end[:, None],
+            profile=duct.profile,
+            bends=[(at[:, None], correction[:, None]) for at, correction in duct.bends],
             lossy=rules.physics.wall_losses,
+            lining=None if duct.lining is None else duct.lining[:, None],
         )
         add(parts["duct"], a, a, z11)
         add(parts["duct"], a, b, -z12)
         add(parts["duct"], b, b, z22)
-        for row, area in ((2 * index, duct.area), (2 * index + 1, _far_area(duct))):
+        for row, area in ((2 * index, duct.area), (2 * index + 1, far_area(duct))):
             duct_area[row] = area
             if rules.physics.duct_end_loss:
                 end_loss[row] = end_resistance_per_speed(area, duct.loss_factor, rules.air)
-    joints = _joints(batch, rules)
+    joints = joints_by_place(batch, rules)
     for chamber in range(batch.topology.chambers):
         _add_chamber(parts["chamber"], batch, chamber, joints.get(chamber, []), rules, omega)
     transfer: dict[int, np.ndarray] = {}
@@ -162,10 +135,6 @@ def assemble(batch: DesignBatch, rules: Rules, outside: OutsideTable, omega: np.
         transfer=transfer,
         parts=parts,
     )
-
-
-def _far_area(duct: Ducts) -> np.ndarray:
-    return duct.area if duct.area_end is None else duct.area_end
 
 
 def _coil(rules: Rules, count: int, omega: np.ndarray) -> np.ndarray:
@@ -203,59 +172,6 @@ def _add_diaphragms(planes: Planes, batch: DesignBatch, omega: np.ndarray) -> No
         add(planes, i, i, mechanical / diaphragm.area[:, None] ** 2)
 
 
-def _joints(batch: DesignBatch, rules: Rules) -> dict[int, list[Joint]]:
-    """Ends by the place where they meet, in the order drivers, diaphragms, ducts."""
-    result: dict[int, list[Joint]] = {}
-
-    def note(place: int, joint: Joint) -> None:
-        result.setdefault(place, []).append(joint)
-
-    def disc(unknown: int, sign: float, end: End, area: np.ndarray) -> Joint:
-        length = disc_length(area)
-        square = rectangle_length(area)
-        return Joint(
-            unknown=unknown,
-            sign=sign,
-            end=end,
-            near_length=length,
-            patch_length=square,
-            by_hand=None,
-            area=area,
-        )
-
-    area = np.full(batch.size, rules.driver.area)
-    for i, (edge, ends) in enumerate(zip(batch.topology.drivers, batch.driver_ends, strict=True)):
-        for place, end, sign in zip(edge, ends, (1.0, -1.0), strict=True):
-            note(place, disc(i, sign, end, area))
-    for i, (edge, diaphragm) in enumerate(zip(batch.topology.diaphragms, batch.diaphragms, strict=True)):
-        for place, end, sign in zip(edge, diaphragm.ends, (-1.0, 1.0), strict=True):
-            note(place, disc(len(batch.driver_ends) + i, sign, end, diaphragm.area))
-    first = len(batch.driver_ends) + len(batch.diaphragms)
-    for i, (edge, duct) in enumerate(zip(batch.topology.ducts, batch.ducts, strict=True)):
-        sections = (duct.area, _far_area(duct))
-        for side in (0, 1):
-            section = sections[side]
-            if duct.slot_height is None:
-                near = PROFILE * disc_length(section / duct.count)
-                patch = rectangle_length(section)
-            else:
-                width = section / (duct.count * duct.slot_height)
-                aspect = width / duct.slot_height
-                near = PROFILE * rectangle_length(section / duct.count, aspect)
-                patch = rectangle_length(section, aspect)
-            joint = Joint(
-                unknown=first + 2 * i + side,
-                sign=(-1.0, 1.0)[side],
-                end=duct.ends[side],
-                near_length=near,
-                patch_length=patch,
-                by_hand=duct.end_lengths[side],
-                area=section,
-            )
-            note(edge[side], joint)
-    return result
-
-
 def _add_chamber(
     planes: Planes, batch: DesignBatch, chamber: int, joints: list[Joint], rules: Rules, omega: np.ndarray
 ) -> None:
@@ -263,22 +179,31 @@ def _add_chamber(
     behind = sum(rear == chamber for _, rear in batch.topology.drivers)
     volume = np.prod(sides, axis=1) - behind * rules.driver.displaced_volume
     patches = [joint.end for joint in joints if isinstance(joint.end, Patch)]
-    z = room_impedance(omega, sides, volume, patches, rules.air, rules.physics)
+    ducts = [a for a, joint in enumerate(joints) if joint.yields]
+    lining = batch.lining_of(chamber)
+    z = room_impedance(omega, sides, volume, patches, rules.air, rules.physics, ducts, lining)
     for a, one in enumerate(joints):
         for b in range(a, len(joints)):
             two = joints[b]
             add(planes, one.unknown, two.unknown, one.sign * two.sign * z[a, b])
             if a != b and one.unknown == two.unknown:  # both ends of one flow meet the same chamber
                 add(planes, one.unknown, two.unknown, one.sign * two.sign * z[a, b])
-        add(planes, one.unknown, one.unknown, _inner_end(one, z[a, a], rules, omega))
+        add(planes, one.unknown, one.unknown, _inner_end(one, _open_share(sides, patches[a]), rules, omega))
 
 
-def _inner_end(joint: Joint, room_self: np.ndarray, rules: Rules, omega: np.ndarray) -> np.ndarray:
-    """What the real end adds to the room's self term."""
+def _open_share(sides: np.ndarray, patch: Patch) -> np.ndarray:
+    """Share of its wall that a patch takes [1]."""
+    first, second = in_plane_axes(patch.wall)
+    return np.asarray(4.0 * np.prod(patch.half, axis=1) / (sides[:, first] * sides[:, second]))
+
+
+def _inner_end(joint: Joint, share: np.ndarray, rules: Rules, omega: np.ndarray) -> np.ndarray:
+    """What the real end adds to the room's self term; nothing where it takes its whole wall."""
     unit = 1j * omega * rules.air.density / joint.area[:, None]
     if rules.physics.chambers == "room":
         if joint.by_hand is None:
-            return np.asarray(unit * (joint.near_length - joint.patch_length)[:, None])
+            rest = (joint.near_length - joint.patch_length) * np.maximum(1.0 - share, 0.0)
+            return np.asarray(unit * rest[:, None])
         return np.asarray(unit * (joint.by_hand - joint.patch_length)[:, None])
     if joint.by_hand is not None:
         return np.asarray(unit * joint.by_hand[:, None])

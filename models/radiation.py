@@ -29,6 +29,12 @@ FLANGED_DUCT = 0.8217
 PROFILE = FLANGED_DUCT / FLANGED_PISTON
 """What the true velocity profile of a duct end makes of a uniform-velocity length."""
 
+ORIFICE = (np.pi / 4.0) / FLANGED_PISTON
+"""The same for a hole in a thin wall: inertance density/(2 radius) of the hole (Rayleigh, from memory)."""
+
+_EVEN_MODE = 3.8317
+"""First zero of J1: wavenumber across a round duct of its first even mode, times the radius."""
+
 REFERENCE_SHARE = 0.2
 """Side of the reference patch of a site, as a share of the envelope's smallest side."""
 
@@ -58,6 +64,28 @@ def rectangle_length(area: np.ndarray, aspect: np.ndarray | float = 1.0) -> np.n
 def disc_length(area: np.ndarray) -> np.ndarray:
     """Near-field length of a flanged disc with uniform velocity [m] for its area, any shape [m2]."""
     return np.asarray(FLANGED_PISTON * np.sqrt(np.asarray(area) / np.pi))
+
+
+def profile_factor(length: np.ndarray, area: np.ndarray) -> np.ndarray:
+    """What the true velocity profile of a duct end makes of a uniform-velocity length.
+
+    A long duct has :data:`PROFILE`, a hole :data:`ORIFICE`. Between them the profile's first even mode
+    meets its mirror image from the other end, whose flow is equal: tanh of half its decay.
+
+    Parameters
+    ----------
+    length : ndarray, any shape
+        Length of the duct [m].
+    area : ndarray, broadcastable
+        Its cross-section [m2].
+
+    Returns
+    -------
+    ndarray
+        Factor [1].
+    """
+    decay = np.tanh(0.5 * _EVEN_MODE * length / np.sqrt(np.asarray(area) / np.pi))
+    return np.asarray(ORIFICE + (PROFILE - ORIFICE) * decay)
 
 
 def piston_functions(ka2: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

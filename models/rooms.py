@@ -16,8 +16,13 @@ import numpy as np
 from models.air import Air
 from models.design import Patch
 from models.envelope import in_plane_axes, wall_axis
+from models.lining import lined_medium
 from models.near_field import near_field
 from models.rules import Physics
+
+NEAREST = 0.9
+"""Largest square of frequency over that of the first mode across at which that mode is followed;
+above it the model is not to be trusted (:mod:`models.trust`)."""
 
 
 def line_axis(sides: np.ndarray) -> np.ndarray:
@@ -33,6 +38,7 @@ def medium(
     line: int,
     air: Air,
     physics: Physics,
+    lining: np.ndarray | None = None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Effective density and compressibility of the air in a room, losses included.
 
@@ -50,6 +56,8 @@ def medium(
         The gas [record].
     physics : Physics
         Switches for wall losses and leakage [record].
+    lining : ndarray, shape (n_designs,), or None
+        Flow resistivity of a filling, which takes the place of wall losses; 0 or None for none [Pa s/m2].
 
     Returns
     -------
@@ -68,6 +76,11 @@ def medium(
         density *= 1.0 + viscous * ((y + z) / section)[:, None]
         surface = 2.0 * (x * y + y * z + z * x)
         compression += (air.heat_ratio - 1.0) * thermal * (surface / (2.0 * volume))[:, None]
+    if lining is not None:
+        filled = lining[:, None] > 0.0
+        heavy, soft = lined_medium(omega, lining, air)
+        density = np.where(filled, heavy, density)
+        compression = np.where(filled, soft * air.bulk_modulus, compression)
     if physics.leak_corner_hz:
         compression += -2j * np.pi * physics.leak_corner_hz / omega
     return density, compression / air.bulk_modulus
@@ -80,6 +93,8 @@ def room_impedance(
     patches: Sequence[Patch],
     air: Air,
     physics: Physics,
+    ducts: Sequence[int] = (),
+    lining: np.ndarray | None = None,
 ) -> np.ndarray:
     """Impedance matrix among the patches of a room.
 
@@ -97,6 +112,11 @@ def room_impedance(
         The gas [record].
     physics : Physics
         ``chambers`` chooses room, line or lump; wall losses and leakage [record].
+    ducts : sequence of int
+        Which patches are ends of ducts, whose velocity gives way to the near field [1].
+    lining : ndarray, shape (n_designs,), or None
+        Flow resistivity of a filling. Of the near field only each patch's own part has its density; that
+        between patches is air's, so that no error of a real number can give energy [Pa s/m2].
 
     Returns
     -------
@@ -108,7 +128,17 @@ def room_impedance(
     for line in np.unique(axes):
         rows = axes == line
         picked = [Patch(wall=p.wall, centre=p.centre[rows], half=p.half[rows]) for p in patches]
-        result[:, :, rows] = _one_axis(omega, sides[rows], volume[rows], picked, int(line), air, physics)
+        result[:, :, rows] = _one_axis(
+            omega,
+            sides[rows],
+            volume[rows],
+            picked,
+            int(line),
+            air,
+            physics,
+            ducts,
+            None if lining is None else lining[rows],
+        )
     return result
 
 
@@ -120,8 +150,10 @@ def _one_axis(
     line: int,
     air: Air,
     physics: Physics,
+    ducts: Sequence[int],
+    lining: np.ndarray | None,
 ) -> np.ndarray:
-    density, compressibility = medium(omega, sides, volume, line, air, physics)
+    density, compressibility = medium(omega, sides, volume, line, air, physics, lining)
     count = len(patches)
     if physics.chambers == "lump":
         lump = 1.0 / (1j * omega * volume[:, None] * compressibility)
@@ -136,11 +168,19 @@ def _one_axis(
             mean = _line_mean(k, length[:, None], *places[i], *places[j])
             result[i, j] = result[j, i] = over * mean
     if physics.chambers == "room":
-        m, n = near_field(sides, patches, line)
+        sums = [s[..., None] for s in near_field(sides, patches, line, ducts)]
         square = (omega / air.sound_speed) ** 2
+        lowest = np.pi / np.sort(sides, axis=1)[:, 1, None]  # the first mode across the line
+        fourth = square**2 / (1.0 - np.minimum(square / lowest**2, NEAREST))
+        unit = 1j * omega * air.density
+        own = unit if lining is None else 1j * omega * lined_medium(omega, lining, air)[0]
         for i in range(count):
-            for j in range(count):
-                result[i, j] += 1j * omega * air.density * (m[:, i, j, None] + square * n[:, i, j, None])
+            for j in range(i, count):
+                m, n, p = (s[:, i, j] for s in sums)
+                near = (own if i == j else unit) * (m + square * n + fourth * p)
+                result[i, j] += near
+                if i != j:
+                    result[j, i] += near
     return result
 
 

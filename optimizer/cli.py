@@ -55,7 +55,7 @@ def cli() -> None:
 def check(config: Path) -> None:
     """Check the season file CONFIG and print what it says."""
     from optimizer.cli_output import season_summary
-    from optimizer.search import season_graphs
+    from optimizer.graphs import season_graphs
     from optimizer.season import load_season
 
     season = load_season(config)
@@ -89,7 +89,7 @@ def evaluate(
     faults: list[Fault] = []
     for path in designs:
         try:
-            batches.append(read_design(path, season.rules))
+            batches.append(read_design(path, season.rules, hz))
         except ConfigError as error:
             faults += error.faults
     if faults:

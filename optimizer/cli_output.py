@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from models.catalogue import graph_name
+from models.catalogue import graph_name, short_name
 from models.rules import Rules
 from models.spaces import HalfSpace, Space
 from models.topology import parse_graph_id
@@ -220,7 +220,9 @@ def search_text(result: SearchResult, folder: str) -> str:
     """
     if not result.candidates:
         return f"No design that fits was found. The record is in {folder}."
-    rows = [[f"{c.rank}. {c.topology}", f"{c.score_db:.2f}", c.role] for c in result.candidates]
+    rows = [
+        [f"{c.rank}. {short_name(c.design.topology)}", f"{c.score_db:.2f}", c.role] for c in result.candidates
+    ]
     best = result.candidates[0]
     closed = [t.best_db for t in result.topologies if t.graph == "oA" and t.best_db is not None]
     over = ""
@@ -230,7 +232,8 @@ def search_text(result: SearchResult, folder: str) -> str:
         [
             text_table(["candidate", "score dB", "role"], rows),
             "",
-            f"The first-ranked box is: {best.topology}; it scores {best.score_db:.2f} dB{over}.",
+            f"The first-ranked box is: {best.topology} (graph {best.graph}).",
+            f"It scores {best.score_db:.2f} dB{over}.",
             f"Open {folder}/report.html for reasons and figures; the sizes are in {folder}/candidates.",
         ]
     )

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from models.envelope import in_plane_axes
+from models.lining import lining_range
 from models.rules import Rules
 from optimizer.checking import Checker, nearest
 from optimizer.design_ends import EdgeEnd, GivenEnd, patch_half
@@ -84,8 +85,39 @@ def _check_chambers(design: DesignFile, checker: Checker) -> None:
             checker.refuse_if(table.length_mm is not None, (*at, "length_mm"), message)
 
 
+def check_linings(design: DesignFile, tones_hz: np.ndarray, checker: Checker) -> None:
+    """Note every lining whose form does not hold at all frequencies of an evaluation.
+
+    Parameters
+    ----------
+    design : DesignFile
+        Tables that are valid by themselves [record].
+    tones_hz : ndarray, shape (n_tones,)
+        The frequencies [Hz].
+    checker : Checker
+        Told about the faults [record].
+    """
+    lowest, highest = float(tones_hz.min()), float(tones_hz.max())
+    least, most = lining_range(lowest, highest)
+    linings: list[tuple[Location, float | None]] = [
+        (("chambers", name, "lining_pa_s_m2"), table.lining_pa_s_m2)
+        for name, table in design.chambers.items()
+    ]
+    linings += [(("ducts", i, "lining_pa_s_m2"), duct.lining_pa_s_m2) for i, duct in enumerate(design.ducts)]
+    for location, lining in linings:
+        if not lining:
+            continue
+        tones = f"Pa s/m2 is outside the range of the model of linings from {lowest:g} to {highest:g} Hz"
+        known = (
+            f"{least:g} to {most:g}" if least <= most else "none; the highest is over 100 times the lowest"
+        )
+        checker.refuse_if(not least <= lining <= most, location, f"{lining:g} {tones}: {known}")
+
+
 def _check_ducts(design: DesignFile, checker: Checker) -> None:
     for i, duct in enumerate(design.ducts):
+        if duct.profile is not None and duct.area_end_cm2 is None:
+            checker.add(("ducts", i, "profile"), f'"{duct.profile}" is for tapered ducts; give area_end_cm2')
         if duct.height_mm is None:
             continue
         at: Location = ("ducts", i, "height_mm")

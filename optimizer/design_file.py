@@ -14,7 +14,7 @@ from models.places import SLOT_ASPECT, default_patch
 from models.rules import Rules
 from models.topology import OUTSIDE, Edge, Topology
 from optimizer.checking import Checker
-from optimizer.design_checks import check_design
+from optimizer.design_checks import check_design, check_linings
 from optimizer.design_ends import EdgeEnd, GivenEnd, patch_of, site_of
 from optimizer.design_schema import ChamberTable, DesignFile, DiaphragmTable, DriverTable, DuctTable
 from optimizer.design_writing import write_design
@@ -23,7 +23,7 @@ from optimizer.faults import ConfigError, read_toml
 __all__ = ["read_design", "write_design"]
 
 
-def read_design(path: Path | str, rules: Rules) -> DesignBatch:
+def read_design(path: Path | str, rules: Rules, tones_hz: np.ndarray | None = None) -> DesignBatch:
     """Read and check a design file.
 
     Parameters
@@ -32,6 +32,8 @@ def read_design(path: Path | str, rules: Rules) -> DesignBatch:
         TOML file [path].
     rules : Rules
         Season whose driver and envelope it is for [record].
+    tones_hz : ndarray, shape (n_tones,), or None
+        Frequencies at which it is to be evaluated instead of the season's tones [Hz].
 
     Returns
     -------
@@ -51,6 +53,7 @@ def read_design(path: Path | str, rules: Rules) -> DesignBatch:
     places = {"outside": OUTSIDE} | {name: i for i, name in enumerate(design.chambers)}
     sides = {name: inner_sides(table) for name, table in design.chambers.items()}
     check_design(design, sides, rules, checker)
+    check_linings(design, rules.tones_hz if tones_hz is None else tones_hz, checker)
     if checker.faults:
         raise ConfigError(checker.faults)
     return _Assembly(design, places, sides, rules).batch()
@@ -92,6 +95,7 @@ class _Assembly:
             ducts=tuple(self._edge(d.start, d.end) for d in self.design.ducts),
             diaphragms=tuple(self._edge(d.start, d.end) for d in self.design.diaphragms),
         )
+        linings = tuple(_optional(table.lining_pa_s_m2, 1.0) for table in self.design.chambers.values())
         return DesignBatch(
             topology=topology,
             sides=np.array([list(self.sides.values())]),
@@ -99,6 +103,7 @@ class _Assembly:
             ducts=ducts,
             diaphragms=diaphragms,
             sites=tuple(self.sites),
+            lining=linings if any(one is not None for one in linings) else (),
         )
 
     def _edge(self, first: str, second: str) -> Edge:
@@ -150,9 +155,11 @@ class _Assembly:
             shape=table.shape,
             slot_height=None if height is None else np.array([height]),
             count=table.count,
-            end_lengths=(_optional_mm(table.from_end_mm), _optional_mm(table.to_end_mm)),
+            end_lengths=(_optional(table.from_end_mm, 1e-3), _optional(table.to_end_mm, 1e-3)),
             loss_factor=np.array([table.loss_factor]),
             area_end=None if area_end is None else np.array([area_end]),
+            profile=table.profile or "conical",
+            lining=_optional(table.lining_pa_s_m2, 1.0),
         )
 
     def _diaphragm(self, table: DiaphragmTable, index: int) -> Diaphragms:
@@ -168,5 +175,5 @@ class _Assembly:
         )
 
 
-def _optional_mm(value: float | None) -> np.ndarray | None:
-    return None if value is None else np.array([value * 1e-3])
+def _optional(value: float | None, unit: float) -> np.ndarray | None:
+    return None if value is None else np.array([value * unit])

@@ -11,6 +11,7 @@ from optimizer.checking import Table, Text
 LengthMm = Annotated[float, Field(gt=0.0, le=1e5)]
 AreaCm2 = Annotated[float, Field(gt=0.0, le=1e8)]
 EndMm = Annotated[float, Field(ge=0.0, le=1e5)]
+Lining = Annotated[float, Field(ge=0.0, le=1e7)]
 Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
 Pair = Annotated[list[LengthMm], Field(min_length=2, max_length=2)]
 
@@ -21,6 +22,7 @@ class ChamberTable(Table):
     sides_mm: Annotated[list[LengthMm], Field(min_length=3, max_length=3)] | None = None
     volume_l: Annotated[float, Field(gt=0.0, le=1e9)] | None = None
     length_mm: LengthMm | None = None
+    lining_pa_s_m2: Lining | None = None
 
 
 class PatchTable(Table):
@@ -59,12 +61,14 @@ class DuctTable(_EdgeTable):
     shape: Literal["round", "slot"] = "round"
     area_cm2: AreaCm2
     area_end_cm2: AreaCm2 | None = None
+    profile: Literal["conical", "exponential"] | None = None
     height_mm: LengthMm | None = None
     length_mm: LengthMm
     count: Annotated[int, Field(ge=1, le=100)] = 1
     from_end_mm: EndMm | None = None
     to_end_mm: EndMm | None = None
     loss_factor: Annotated[float, Field(ge=0.0, le=100.0)] = 1.0
+    lining_pa_s_m2: Lining | None = None
 
 
 class DiaphragmTable(_EdgeTable):

@@ -48,6 +48,7 @@ def write_design(
     for chamber in range(batch.topology.chambers):
         lines += ["", f"[chambers.{place_letter(chamber)}]"]
         lines.append(f"sides_mm = {_numbers(batch.sides[index, chamber], 1e-3)}")
+        lines += _lining(batch.lining_of(chamber), index)
     for places, ends in zip(batch.topology.drivers, batch.driver_ends, strict=True):
         lines += ["", "[[drivers]]", *_ends(batch, index, ("front", "rear"), places, ends)]
     for places, duct in zip(batch.topology.ducts, batch.ducts, strict=True):
@@ -82,13 +83,18 @@ def _duct(duct: Ducts, index: int) -> list[str]:
     lines = [f'shape = "{duct.shape}"', f"area_cm2 = {_number(duct.area[index], 1e-4)}"]
     if duct.area_end is not None:
         lines.append(f"area_end_cm2 = {_number(duct.area_end[index], 1e-4)}")
+        lines.append(f'profile = "{duct.profile}"')
     if duct.shape == "slot" and duct.slot_height is not None:
         lines.append(f"height_mm = {_number(duct.slot_height[index], 1e-3)}")
     lines += [f"length_mm = {_number(duct.length[index], 1e-3)}", f"count = {duct.count}"]
     for key, length in zip(("from_end_mm", "to_end_mm"), duct.end_lengths, strict=True):
         if length is not None:
             lines.append(f"{key} = {_number(length[index], 1e-3)}")
-    return [*lines, f"loss_factor = {_number(duct.loss_factor[index], 1.0)}"]
+    return [*lines, f"loss_factor = {_number(duct.loss_factor[index], 1.0)}", *_lining(duct.lining, index)]
+
+
+def _lining(resistivity: np.ndarray | None, index: int) -> list[str]:
+    return [] if resistivity is None else [f"lining_pa_s_m2 = {_number(resistivity[index], 1.0)}"]
 
 
 def _diaphragm(diaphragm: Diaphragms, index: int) -> list[str]:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import io
+import os
 import warnings
 from collections.abc import Callable, Iterator
+from concurrent.futures import as_completed
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,17 +15,23 @@ import matplotlib
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from models.catalogue import short_name
+from models.topology import parse_graph_id
 from optimizer.figures_front import front_figure, topologies_figure
 from optimizer.figures_response import response_figure
 from optimizer.figures_tones import tones_figure
 from optimizer.files import write_bytes
+from optimizer.processes import worker_pool
 from optimizer.progress import Progress
-from optimizer.style import FIGURE_STYLE, short_name
+from optimizer.style import FIGURE_STYLE
 
 if TYPE_CHECKING:
     from optimizer.run_folder import Run
 
 DOTS_PER_INCH = 160
+
+LEAST_FIGURES_A_WORKER = 5
+"""Figures that make it worth starting a process."""
 
 
 def figure_makers(run: Run) -> Iterator[tuple[str, Callable[[], Figure]]]:
@@ -42,7 +50,7 @@ def figure_makers(run: Run) -> Iterator[tuple[str, Callable[[], Figure]]]:
     scale = run.record["scale"]
     for candidate in run.candidates:
         place = str(Path(candidate["design"]).parent)
-        title = f"{candidate['rank']}. {short_name(candidate['topology'], candidate['graph'])}"
+        title = f"{candidate['rank']}. {short_name(parse_graph_id(candidate['graph']))}"
         evaluation, rank = candidate["evaluation"], candidate["rank"]
         yield f"{place}/tones", partial(tones_figure, f"{title}: tones and limits", evaluation, scale)
         yield f"{place}/response", partial(_response, run, rank, f"{title}: at the permitted drive")
@@ -63,10 +71,23 @@ def draw_figures(run: Run, progress: Progress) -> None:
         Told the figures done, their total and the place of the latest [any].
     """
     makers = list(figure_makers(run))
-    for done, (place, make) in enumerate(makers, start=1):
-        with matplotlib.rc_context(FIGURE_STYLE):
-            save_figure(make(), run.folder / place)
-        progress(done, len(makers), place)
+    workers = min(os.cpu_count() or 1, len(makers) // LEAST_FIGURES_A_WORKER)
+    if workers < 2:
+        for done, (place, make) in enumerate(makers, start=1):
+            draw_figure(make, run.folder / place)
+            progress(done, len(makers), place)
+        return
+    with worker_pool(workers) as pool:
+        running = {pool.submit(draw_figure, make, run.folder / place): place for place, make in makers}
+        for done, future in enumerate(as_completed(running), start=1):
+            future.result()
+            progress(done, len(makers), running[future])
+
+
+def draw_figure(make: Callable[[], Figure], stem: Path) -> None:
+    """Draw one figure and save it."""
+    with matplotlib.rc_context(FIGURE_STYLE):
+        save_figure(make(), stem)
 
 
 def save_figure(figure: Figure, stem: Path) -> None:

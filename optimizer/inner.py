@@ -50,9 +50,8 @@ class Effort:
 
 
 EFFORTS = {
-    "quick": Effort(
-        restarts=2, screened=512, islands=2, population=40, generations=25, polished=1, swept=1
-    ),
+    "survey": Effort(restarts=1, screened=256, islands=1, population=32, generations=16, polished=1, swept=0),
+    "quick": Effort(restarts=2, screened=512, islands=2, population=40, generations=25, polished=1, swept=1),
     "normal": Effort(
         restarts=5, screened=2048, islands=4, population=64, generations=80, polished=2, swept=3
     ),
@@ -60,7 +59,7 @@ EFFORTS = {
         restarts=10, screened=8192, islands=4, population=96, generations=200, polished=4, swept=5
     ),
 }
-"""Efforts by the name a season gives."""
+"""Efforts by the name a season gives; ``survey`` is the first look at many graphs."""
 
 
 def seek(cell: Cell, rng: np.random.Generator, effort: Effort, stop: Callable[[], bool]) -> Points | None:
@@ -85,7 +84,7 @@ def seek(cell: Cell, rng: np.random.Generator, effort: Effort, stop: Callable[[]
     goal = Goal()
     sample = screen(cell, rng, effort.screened)
     order = best_rows(sample, goal, effort.islands * effort.population)
-    polished = []
+    polished: list[Points] = []
     for island in range(effort.islands):
         population = sample.take(order[island :: effort.islands])
         population = evolve(cell, rng, population, effort.generations, goal, stop, move=island % 2 == 1)
@@ -103,9 +102,11 @@ def refine(cell: Cell, point: Points, goal: Goal, count: int, stop: Callable[[],
     """Move the sites of a polished point, polish the best of these, and again until nothing gains."""
     best = point
     for _ in range(ROUNDS):
-        if stop():
+        if stop() or count == 0:
             break
-        moved = [p for p in _each(sweep_sites(cell, best, goal, count)) if not np.array_equal(p.site, best.site)]
+        moved = [
+            p for p in _each(sweep_sites(cell, best, goal, count)) if not np.array_equal(p.site, best.site)
+        ]
         if not moved:
             break
         found = joined([best, *(polish(cell, p) for p in moved)])

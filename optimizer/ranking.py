@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from models.catalogue import graph_name, named_topology
+from models.catalogue import graph_name, named_topology, short_name
 from optimizer.cell import Points
 from optimizer.evaluation import evaluation
 from optimizer.objectives import measure
@@ -115,7 +115,9 @@ def _picks(archives: dict[str, Points], topologies: tuple[TopologyBest, ...]) ->
         for key in next(iter(archives.values())).columns
     }
     output = columns["output_db"]
-    top = float(output.max())
+    reduced = {best.graph for best in topologies if best.reduces_to}
+    own = np.array([graph not in reduced for graph in graphs])
+    top = float(output[own].max())
     simple = np.array([complexity(g) for g in graphs])
     picks: list[_Pick] = []
 
@@ -130,18 +132,17 @@ def _picks(archives: dict[str, Points], topologies: tuple[TopologyBest, ...]) ->
                 return
         picks.append(_Pick(graph=str(graphs[i]), row=int(rows[i]), roles=[role]))
 
-    everything = np.ones(output.size, dtype=bool)
-    near = output >= top - SMALL_LOSS_DB
-    around = output >= top - SIMPLE_LOSS_DB
-    choose("highest output", output, everything)
+    near = own & (output >= top - SMALL_LOSS_DB)
+    around = own & (output >= top - SIMPLE_LOSS_DB)
+    choose("highest output", output, own)
     choose(f"most even within {SMALL_LOSS_DB:g} dB", -columns["evenness_db"], near)
     choose(f"least material within {SMALL_LOSS_DB:g} dB", -columns["material_cm3"], near)
     choose(f"simplest within {SIMPLE_LOSS_DB:g} dB", -simple.astype(float), around)
     choose(f"strongest weakest tone within {SMALL_LOSS_DB:g} dB", columns["worst_tone_db"], near)
     champion = picks[0].graph
-    choose("highest output of another type", output, graphs != champion)
+    choose("highest output of another type", output, own & (graphs != champion))
     choose(f"smallest box within {SIMPLE_LOSS_DB:g} dB", -columns["outer_volume_l"], around)
     for best in topologies:
-        if best.best_db is not None:
-            choose(f"best {graph_name(named_topology(best.graph))}", output, graphs == best.graph)
+        if best.best_db is not None and not best.reduces_to:
+            choose(f"best {short_name(named_topology(best.graph))}", output, graphs == best.graph)
     return picks

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from models.catalogue import named_topology, short_name
 from models.design import DesignBatch
 from models.fit import used_volume
 from models.rules import Limits
@@ -271,7 +272,8 @@ def _against_simple(standing: Standing, topologies: list[TopologyBest]) -> list[
     others = [t for t in topologies if t.graph != standing.graph and t.best_db is not None]
     if others and others[0].best_db is not None:
         gap = score - others[0].best_db
-        sentences.append(f"The next type, {others[0].topology}, comes within {gap:.2f} dB.")
+        name = short_name(named_topology(others[0].graph))
+        sentences.append(f"The next type, {name}, comes within {gap:.2f} dB.")
     return sentences
 
 

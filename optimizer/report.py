@@ -6,11 +6,12 @@ import base64
 from html import escape
 from typing import Any
 
+from models.catalogue import short_name
+from models.topology import parse_graph_id
 from optimizer.objectives import OBJECTIVES
 from optimizer.report_style import PAGE_STYLE
 from optimizer.report_words import CAUTIONS, not_modelled, summary_sentences
 from optimizer.run_folder import Run
-from optimizer.style import short_name
 
 MOST_ROWS = 40
 """Rows of a long table that the page shows; the CSV file holds all."""
@@ -122,7 +123,7 @@ def _ranking(run: Run) -> str:
         [
             f'<a href="#candidate-{int(c["rank"])}">{int(c["rank"])}</a>',
             c["role"],
-            short_name(c["topology"], c["graph"]),
+            short_name(parse_graph_id(c["graph"])),
             float(c["score_db"]),
             *(c["objectives"].get(objective.key) for objective in objectives),
         ]
@@ -198,14 +199,25 @@ def _topologies(run: Run) -> str:
             row["topology"],
             row["graph"],
             float(row["best_db"]) if row["best_db"] else row["why_none"] or "none found",
+            _standing(row),
         ]
         for row in run.topologies[:MOST_ROWS]
     ]
     more = len(run.topologies) - len(rows)
     note = f"<p>{more} more are in topologies.csv.</p>" if more > 0 else ""
-    listing = table(["topology", "graph", "best found (dB)"], rows, {2})
+    listing = table(["topology", "graph", "best found (dB)", "remark"], rows, {2})
     details = f"<details><summary>As a table</summary>{listing}{note}</details>"
     return f"<section><h2>Topologies</h2>{figure}{details}</section>"
+
+
+def _standing(row: dict[str, str]) -> str:
+    """What there is to say on a topology's score."""
+    remarks = []
+    if row.get("reduces_to"):
+        remarks.append(f"reduces to {row['reduces_to']}: the simpler graph does as well")
+    if row.get("surveyed_only") == "True":
+        remarks.append("left after the survey")
+    return "; ".join(remarks)
 
 
 def _model(run: Run) -> str:

@@ -91,6 +91,11 @@ class TopologyBest:
         Designs evaluated in all restarts [1].
     why_none : str
         Why there is no design, where there is none [text].
+    surveyed_only : bool
+        Whether the graph was left after the survey that comes before the search proper [flag].
+    reduces_to : str
+        Id of a simpler graph that this one contains and does not beat by a margin; empty where
+        there is none [text].
     """
 
     topology: str
@@ -100,6 +105,8 @@ class TopologyBest:
     restart_scores_db: tuple[float, ...]
     evaluations: int
     why_none: str = ""
+    surveyed_only: bool = False
+    reduces_to: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

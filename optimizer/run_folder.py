@@ -221,7 +221,17 @@ def _write_front(folder: Path, result: SearchResult) -> None:
 
 
 def _write_topologies(folder: Path, result: SearchResult) -> None:
-    columns = ("topology", "graph", "best_db", "restart_scores_db", "evaluations", "why_none", "design")
+    columns = (
+        "topology",
+        "graph",
+        "best_db",
+        "restart_scores_db",
+        "evaluations",
+        "surveyed_only",
+        "reduces_to",
+        "why_none",
+        "design",
+    )
     rows = []
     for index, best in enumerate(result.topologies, start=1):
         design = ""
@@ -234,6 +244,8 @@ def _write_topologies(folder: Path, result: SearchResult) -> None:
                 "best_db": best.best_db,
                 "restart_scores_db": " ".join(f"{score:.4f}" for score in best.restart_scores_db),
                 "evaluations": best.evaluations,
+                "surveyed_only": best.surveyed_only,
+                "reduces_to": best.reduces_to,
                 "why_none": best.why_none,
                 "design": design,
             }

@@ -31,7 +31,7 @@ class SearchSettings:
     ----------
     topologies : str or tuple of str
         ``all``, ``named``, or trade names and graph ids [text].
-    max_chambers, max_ducts : int
+    max_chambers, max_ducts, max_diaphragms : int
         Largest graph of ``all`` [1].
     objectives : tuple of str
         Names of :data:`optimizer.season_schema.OBJECTIVES` [list].
@@ -48,6 +48,7 @@ class SearchSettings:
     topologies: str | tuple[str, ...]
     max_chambers: int
     max_ducts: int
+    max_diaphragms: int
     objectives: tuple[str, ...]
     candidates: int
     seed: int

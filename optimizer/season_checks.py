@@ -244,6 +244,13 @@ def _check_search(search: SearchTable, driver: DriverTable | None, checker: Chec
             ("drivers", len(topology.drivers), int.__ne__, "driver.count", count),
             ("chambers", topology.chambers, int.__gt__, "search.max_chambers", search.max_chambers),
             ("ducts", len(topology.ducts), int.__gt__, "search.max_ducts", search.max_ducts),
+            (
+                "diaphragms",
+                len(topology.diaphragms),
+                int.__gt__,
+                "search.max_diaphragms",
+                search.max_diaphragms,
+            ),
         ]
         for what, has, wrong, key, limit in checks:
             checker.refuse_if(wrong(has, limit), place, f'"{name}" has {has} {what}, but {key} = {limit}')

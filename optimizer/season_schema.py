@@ -160,6 +160,7 @@ class SearchTable(Table):
     topologies: Topologies = "all"
     max_chambers: Annotated[int, Field(ge=1, le=6)] = 3
     max_ducts: Annotated[int, Field(ge=0, le=10)] = 4
+    max_diaphragms: Annotated[int, Field(ge=0, le=2)] = 0
     objectives: list[str] = Field(min_length=1, default_factory=lambda: list(DEFAULT_OBJECTIVES))
     candidates: Annotated[int, Field(ge=1, le=1000)] = 8
     seed: Annotated[int, Field(ge=0, le=2**63 - 1)] = 1

@@ -1,82 +1,37 @@
 """From a graph to a search space: variables between 0 and 1, and back to designs.
 
-Continuous variables are the logarithms of chamber volumes, duct areas and duct lengths, and the
-places of ducts along their chambers. Integer variables are the sites of driver faces and mouths.
-A chamber is the most cubic cuboid of its volume that fits the inside of the envelope; its first
-connection lies at the centre of an end wall, the others on side walls at their place.
+Continuous variables are the logarithms of chamber volumes, of duct areas and lengths, of diaphragm
+areas, masses and compliances, and the places of connections along their chambers. Integer variables
+are the sites of driver faces and mouths. A chamber is the most cubic cuboid of its volume that fits
+the inside of the envelope; its first connection lies at the centre of an end wall, the others on side
+walls at their place.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from models.design import DesignBatch, Ducts, End, Mouth, Patch
+from models.design import DesignBatch, Diaphragms, Ducts, End, Mouth, Patch
 from models.envelope import Site, in_plane_axes
 from models.fit import duct_sections, duct_volume, partition_volume
 from models.places import SLOT_ASPECT, default_patch
 from models.rules import Rules
 from models.topology import OUTSIDE, Topology
+from optimizer.variables import Variable, compact_sides
 
 LONGEST_DUCT = 3.0
 """Longest duct, in longest inner sides of the envelope."""
 
 PLACE_RANGE = (0.02, 0.98)
-"""Range of a duct's place along the longest side of its chamber."""
+"""Range of a connection's place along the longest side of its chamber."""
 
+DIAPHRAGM_Q = 6.0
+"""Mechanical quality factor of a searched diaphragm."""
 
-def compact_sides(volume: np.ndarray, inner: np.ndarray) -> np.ndarray:
-    """Sides of the most cubic cuboid of a volume inside a larger cuboid, longest first.
+DIAPHRAGM_REACH = 1.5
+"""Excursion limit of a searched diaphragm over that of the driver."""
 
-    Parameters
-    ----------
-    volume : ndarray, shape (n_designs,)
-        Volume [m3].
-    inner : ndarray, shape (3,)
-        Sides of the cuboid around it [m].
-
-    Returns
-    -------
-    ndarray, shape (n_designs, 3)
-        Sides along x, y, z in falling order [m].
-    """
-    short, middle, _ = np.sort(inner)
-    z = np.minimum(np.cbrt(volume), short)
-    y = np.minimum(np.sqrt(volume / z), middle)
-    return np.stack([volume / (z * y), y, z], axis=1)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Variable:
-    """One continuous variable.
-
-    Attributes
-    ----------
-    name : str
-        Name with unit [text].
-    low, high : float
-        Range in natural units [mixed].
-    log : bool
-        Whether it is spaced by its logarithm [flag].
-    """
-
-    name: str
-    low: float
-    high: float
-    log: bool
-
-    def value(self, unit: np.ndarray) -> np.ndarray:
-        """Natural value of a variable between 0 and 1."""
-        if self.log:
-            return np.asarray(self.low * (self.high / self.low) ** unit)
-        return np.asarray(self.low + (self.high - self.low) * unit)
-
-    def unit(self, value: np.ndarray) -> np.ndarray:
-        """Inverse of :meth:`value`."""
-        if self.log:
-            return np.asarray(np.log(value / self.low) / np.log(self.high / self.low))
-        return np.asarray((value - self.low) / (self.high - self.low))
+EndKey = tuple[str, int, int]
 
 
 class SearchSpace:
@@ -85,7 +40,7 @@ class SearchSpace:
     Parameters
     ----------
     topology : Topology
-        The graph; diaphragms are not searched [record].
+        The graph [record].
     rules : Rules
         Envelope and driver [record].
     sites : tuple of Site
@@ -97,8 +52,6 @@ class SearchSpace:
     def __init__(
         self, topology: Topology, rules: Rules, sites: tuple[Site, ...], duct_shape: str = "round"
     ) -> None:
-        if topology.diaphragms:
-            raise ValueError("graphs with diaphragms have no search space")
         self.topology = topology
         self.rules = rules
         self.sites = sites
@@ -120,6 +73,7 @@ class SearchSpace:
             longest = LONGEST_DUCT * float(inner.max())
             length = Variable(name=f"length {i}", low=rules.envelope.wall, high=longest, log=True)
             self._ducts.append((self._add(area), self._add(length)))
+        self._diaphragms = [self._add_diaphragm(i) for i in range(len(topology.diaphragms))]
         self._orders, self._places = self._lay_out()
         self.site_slots = self._count_sites()
         self._edge, self._middle = self._measure_sites()
@@ -133,33 +87,48 @@ class SearchSpace:
         self.variables.append(variable)
         return len(self.variables) - 1
 
-    def _lay_out(self) -> tuple[dict[tuple[str, int, int], int], dict[tuple[str, int, int], int]]:
+    def _add_diaphragm(self, i: int) -> tuple[int, int, int]:
+        driver, inner = self.rules.driver, np.sort(self.rules.envelope.inner_sides)
+        widest = 0.8 * float(inner[0] * inner[1]) * np.pi / 4.0
+        area = Variable(name=f"diaphragm area {i}", low=0.5 * driver.area, high=widest, log=True)
+        mass = Variable(name=f"diaphragm mass {i}", low=0.3 * driver.mass, high=100.0 * driver.mass, log=True)
+        low, high = 0.1 * driver.compliance, 10.0 * driver.compliance
+        compliance = Variable(name=f"diaphragm compliance {i}", low=low, high=high, log=True)
+        return self._add(area), self._add(mass), self._add(compliance)
+
+    def _ends(self) -> list[tuple[EndKey, int]]:
+        """Every end of the graph with its place: drivers first, then ducts, then diaphragms."""
+        parts = (
+            ("driver", self.topology.drivers),
+            ("duct", self.topology.ducts),
+            ("diaphragm", self.topology.diaphragms),
+        )
+        return [
+            ((kind, i, side), place)
+            for kind, edges in parts
+            for i, edge in enumerate(edges)
+            for side, place in enumerate(edge)
+        ]
+
+    def _lay_out(self) -> tuple[dict[EndKey, int], dict[EndKey, int]]:
         """Order of each end at its chamber, and the variable of its place where it has one."""
-        orders: dict[tuple[str, int, int], int] = {}
-        places: dict[tuple[str, int, int], int] = {}
+        orders: dict[EndKey, int] = {}
+        places: dict[EndKey, int] = {}
         seen = [0] * self.topology.chambers
-        for kind, edges in (("driver", self.topology.drivers), ("duct", self.topology.ducts)):
-            for i, edge in enumerate(edges):
-                for side, place in enumerate(edge):
-                    if place == OUTSIDE:
-                        continue
-                    key = (kind, i, side)
-                    orders[key] = seen[place]
-                    if seen[place] > 0:
-                        low, high = PLACE_RANGE
-                        places[key] = self._add(Variable(name=f"place {key}", low=low, high=high, log=False))
-                    seen[place] += 1
+        low, high = PLACE_RANGE
+        for key, place in self._ends():
+            if place == OUTSIDE:
+                continue
+            orders[key] = seen[place]
+            if seen[place] > 0:
+                places[key] = self._add(Variable(name=f"place {key}", low=low, high=high, log=False))
+            seen[place] += 1
         return orders, places
 
-    def _count_sites(self) -> dict[tuple[str, int, int], int]:
+    def _count_sites(self) -> dict[EndKey, int]:
         """Column of the site of each end that lies outside."""
-        columns: dict[tuple[str, int, int], int] = {}
-        for kind, edges in (("driver", self.topology.drivers), ("duct", self.topology.ducts)):
-            for i, edge in enumerate(edges):
-                for side, place in enumerate(edge):
-                    if place == OUTSIDE:
-                        columns[(kind, i, side)] = len(columns)
-        return columns
+        outer = [key for key, place in self._ends() if place == OUTSIDE]
+        return {key: column for column, key in enumerate(outer)}
 
     def decode(self, x: np.ndarray, site: np.ndarray) -> DesignBatch:
         """Designs of variables.
@@ -192,6 +161,9 @@ class SearchSpace:
             sides=sides,
             driver_ends=driver_ends,
             ducts=tuple(self._duct(i, sides, natural, site) for i in range(len(self.topology.ducts))),
+            diaphragms=tuple(
+                self._diaphragm(i, sides, natural, site) for i in range(len(self.topology.diaphragms))
+            ),
             sites=self.sites,
         )
 
@@ -210,6 +182,22 @@ class SearchSpace:
             shape="round" if height is None else "slot",
             slot_height=height,
             loss_factor=np.ones(area.size),
+        )
+
+    def _diaphragm(self, i: int, sides: np.ndarray, natural: np.ndarray, site: np.ndarray) -> Diaphragms:
+        area, mass, compliance = (natural[:, column] for column in self._diaphragms[i])
+        edge = self.topology.diaphragms[i]
+        return Diaphragms(
+            name=f"diaphragm {i + 1}",
+            ends=(
+                self._end("diaphragm", i, 0, edge[0], sides, natural, site, area, None),
+                self._end("diaphragm", i, 1, edge[1], sides, natural, site, area, None),
+            ),
+            area=area,
+            mass=mass,
+            compliance=compliance,
+            q=np.full(area.size, DIAPHRAGM_Q),
+            excursion_limit=np.full(area.size, DIAPHRAGM_REACH * self.rules.limits.excursion),
         )
 
     def _end(
@@ -274,7 +262,9 @@ class SearchSpace:
             shrunk = variable.unit(np.where(scale > 0.0, scale, 1.0) * variable.value(x[:, column]))
             x[:, column] = np.clip(shrunk, 0.0, 1.0)
         for (kind, i, side), slot in self.site_slots.items() if move else ():
-            if kind == "duct":
+            if kind == "diaphragm":
+                half = np.sqrt(batch.diaphragms[i].area / np.pi)
+            elif kind == "duct":
                 half = 0.5 * duct_sections(batch.ducts[i], envelope.wall)[0] - envelope.wall
             else:
                 half = np.full(x.shape[0], 0.5 * (self.rules.driver.frame, self.rules.driver.cutout)[side])

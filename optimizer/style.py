@@ -57,8 +57,3 @@ def shortened(text: str, length: int = 34) -> str:
     """Text cut to a length with an ellipsis, on one line."""
     line = " ".join(text.split())
     return line if len(line) <= length else line[: length - 1] + "…"
-
-
-def short_name(topology: str, graph: str) -> str:
-    """Trade name, or the graph id where the name is a long description."""
-    return topology if len(topology) <= 34 else graph

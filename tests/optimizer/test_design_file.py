@@ -138,6 +138,36 @@ length_mm = 80
     assert batch.sites[second.ends[1].site[0]] == Site("z+", (0.05, 0.06))
 
 
+def test_taper_and_lining(tmp_path: Path) -> None:
+    """A profile beside the second area; flow resistivities as they stand; without them, neither."""
+    text = BASE.replace(
+        "length_mm", 'area_end_cm2 = 24\nprofile = "exponential"\nlining_pa_s_m2 = 900\nlength_mm'
+    )
+    text = text.replace("[[drivers]]", "lining_pa_s_m2 = 2500.5\n[[drivers]]")
+    batch, plain = read(tmp_path, text), read(tmp_path, BASE)
+    duct = batch.ducts[0]
+    assert (duct.profile, plain.ducts[0].profile) == ("exponential", "conical")
+    assert duct.lining == pytest.approx([900.0]) and duct.area_end == pytest.approx([24e-4])
+    assert len(batch.lining) == 1 and batch.lining[0] == pytest.approx([2500.5])
+    assert plain.lining == () and plain.ducts[0].lining is None
+
+
+def test_lining_of_every_wanted_frequency(tmp_path: Path) -> None:
+    """The range follows from the frequencies that are asked for; no lining fits three decades; 0 is none."""
+    text = BASE + "lining_pa_s_m2 = 600\n"
+    path = tmp_path / "box.toml"
+    path.write_text(text, encoding="utf-8")
+    assert read_design(path, RULES).ducts[0].lining == pytest.approx([600.0])
+    with pytest.raises(
+        ConfigError, match="lining_pa_s_m2: 600 Pa s/m2 is outside .* 50 to 700 Hz: 700 to 5000"
+    ):
+        read_design(path, RULES, np.array([50.0, 700.0]))
+    with pytest.raises(ConfigError, match="from 10 to 10000 Hz: none; the highest is over 100 times"):
+        read_design(path, RULES, np.array([10.0, 10000.0]))
+    path.write_text(text.replace("600", "0"), encoding="utf-8")
+    assert read_design(path, RULES, np.array([10.0, 10000.0])).ducts[0].lining == pytest.approx([0.0])
+
+
 def test_diaphragm(tmp_path: Path) -> None:
     """A passive radiator's keys in SI."""
     batch = read(tmp_path, BASE + DIAPHRAGM)

@@ -83,9 +83,9 @@ def random_batch(seed: int) -> DesignBatch:
     ducts = (
         Ducts(name='slot "1" äß', ends=(slot, disc), area=column(1e-4, 2e-3), length=column(0.01, 0.5),
               shape="slot", slot_height=column(0.002, 0.007), count=2, end_lengths=(column(0.0, 0.02), None),
-              loss_factor=column(0.0, 2.0), area_end=column(1e-4, 2e-3)),
+              loss_factor=column(0.0, 2.0), area_end=column(1e-4, 2e-3), profile="exponential"),
         Ducts(name="tube", ends=(disc, second), area=column(1e-4, 2e-3), length=column(0.01, 0.5),
-              loss_factor=column(0.0, 2.0)),
+              loss_factor=column(0.0, 2.0), lining=column(300.0, 9000.0)),
     )  # fmt: skip
     diaphragms = (
         Diaphragms(name="passive", ends=(slot, second), area=column(1e-3, 5e-3), mass=column(1e-3, 0.1),
@@ -99,6 +99,7 @@ def random_batch(seed: int) -> DesignBatch:
         ducts=ducts,
         diaphragms=diaphragms,
         sites=sites,
+        lining=(None, column(300.0, 9000.0)),
     )
 
 
@@ -129,7 +130,7 @@ def test_written_design_reads_back(tmp_path_factory: pytest.TempPathFactory, see
         return value
 
     assert again.topology == batch.topology
-    for name in ("sites", "sides", "driver_ends", "ducts", "diaphragms"):
+    for name in ("sites", "sides", "driver_ends", "ducts", "diaphragms", "lining"):
         _assert_equal(row(getattr(batch, name)), getattr(again, name), name)
     assert text.startswith("# rank 1\n# line break\n")
 

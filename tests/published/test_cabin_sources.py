@@ -54,7 +54,7 @@ def cuboid_shapes(index: np.ndarray, sides: np.ndarray, at: np.ndarray) -> np.nd
 def room() -> CabinSolver:
     """Build the empty room of the source on a finite-element grid."""
     keys = np.array([[0.8, 0.5, 0.4], [1.2, 0.8, 0.7]])
-    return CabinSolver(cabin_grid(ROOM, None, keys, 0.22), 80)
+    return CabinSolver(cabin_grid(ROOM, None, keys, 0.3), 80)
 
 
 @pytest.mark.parametrize("frequency", sorted(PRINTED))
@@ -71,7 +71,10 @@ def test_modal_sum_of_a_cuboid(frequency: float) -> None:
 
 @pytest.mark.parametrize("frequency", sorted(PRINTED))
 def test_finite_elements_of_the_same_room(room: CabinSolver, frequency: float) -> None:
-    """80 computed modes and a static residual of the point source come within 0.7 % of the 24^3 modes."""
+    """80 computed modes with a static residual: within 0.03 % of the 24^3 modes, 0.6 % at 100 Hz.
+
+    At 100 Hz the sum nearly cancels, and the modes left out are no longer quite static.
+    """
     load, mass = room.grid.point_load(SOURCE), room.grid.matrices()[1]
     source, receiver = load @ room.shapes, room.grid.point_load(RECEIVER) @ room.shapes
     z = printed_sum(room.wavenumbers, source * receiver, frequency, room.volume, 10.0)
@@ -83,13 +86,13 @@ def test_finite_elements_of_the_same_room(room: CabinSolver, frequency: float) -
     potential -= room.shapes @ (room.shapes.T @ (mass @ potential)) / room.volume
     z += 2j * np.pi * frequency * AIR.density * float(room.grid.point_load(RECEIVER) @ potential)
     printed = complex(*PRINTED[frequency][:2])
-    assert abs(z - printed) < 0.007 * abs(printed)
+    assert abs(z - printed) < (0.006 if frequency > 99.0 else 3e-4) * abs(printed)
 
 
 def test_cuboid_mode_frequencies(room: CabinSolver) -> None:
     """First modes lie where kn^2 = pi^2 sum (n/L)^2 says; (1,0,0) of 2.5 m at the printed 68.642 Hz."""
     exact = np.sort(cuboid_modes(ROOM, 8)[1])[:16]
-    np.testing.assert_allclose(room.wavenumbers[1:16], exact[1:], rtol=3e-4)
+    np.testing.assert_allclose(room.wavenumbers[1:16], exact[1:], rtol=6e-4)
     assert room.wavenumbers[0] == 0.0
     assert room.wavenumbers[1] * 343.21 / (2 * np.pi) == pytest.approx(68.642, abs=0.001)
 

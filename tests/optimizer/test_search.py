@@ -1,0 +1,148 @@
+"""The search: search spaces, evolution, polish, sites, and whole runs."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from models.fit import reasons_not, violation
+from models.spaces import HalfSpace
+from optimizer.cell import Cell, Goal, merit
+from optimizer.evolution import best_rows, screen
+from optimizer.gathering import _reduces_to
+from optimizer.inner import EFFORTS, seek
+from optimizer.polish import _Problem, polish, sweep_sites
+from optimizer.search import run_search
+from optimizer.season import Season, load_season
+from optimizer.tasks import TaskRunner
+from optimizer.variables import compact_sides
+
+CONFIGS = Path(__file__).resolve().parents[2] / "configs"
+
+
+def _season(*topologies: str, **rules: object) -> Season:
+    """The demo season in free air, which needs no cabin."""
+    season = load_season(CONFIGS / "demo.toml")
+    changed = replace(season.rules, spaces=(HalfSpace(name="yard"),), **rules)  # type: ignore[arg-type]
+    search = replace(season.search, topologies=topologies or ("closed box",), effort="quick", candidates=5)
+    return replace(season, rules=changed, search=search)
+
+
+@pytest.fixture(scope="module")
+def runner() -> TaskRunner:
+    return TaskRunner(_season())
+
+
+def _cell(runner: TaskRunner, graph: str) -> Cell:
+    return Cell(runner.judge, runner.space(graph), ("output", "evenness", "material"))
+
+
+def test_compact_sides_hold_their_volume_inside() -> None:
+    inner = np.array([0.154, 0.234, 0.174])
+    volume = np.geomspace(1e-4, np.prod(inner), 20)
+    sides = compact_sides(volume, inner)
+    assert np.allclose(np.prod(sides, axis=1), volume, rtol=1e-12)
+    assert np.all(np.sort(sides, axis=1) <= np.sort(inner) * (1 + 1e-12))
+    assert np.all(np.diff(sides, axis=1) <= 1e-12)
+
+
+@pytest.mark.parametrize("graph", ["oA", "oA/Ao.Ao", "AB/AB.Ao", "oA//Ao", "AB/Bo/Ao"])
+def test_designs_of_random_variables_evaluate(runner: TaskRunner, graph: str) -> None:
+    cell = _cell(runner, graph)
+    points = screen(cell, np.random.default_rng(3), 256)
+    fits = points.excess <= 0.0
+    assert fits.any()
+    assert np.all(np.isfinite(points.columns["output_db"][fits]))
+    batch = cell.space.decode(points.x, points.site)
+    assert [not r for r in reasons_not(batch, runner.judge.rules)] == list(
+        violation(batch, runner.judge.rules) <= 0.0
+    )
+
+
+@pytest.mark.parametrize("graph", ["oA.oA/Ao", "oA.AB/Bo", "oA.BA"])
+def test_two_drivers_have_search_spaces(graph: str) -> None:
+    runner = TaskRunner(_season(driver_count=2))
+    points = screen(_cell(runner, graph), np.random.default_rng(4), 256)
+    assert np.nanmax(points.columns["output_db"]) > 80.0
+
+
+def test_closed_box_agrees_with_a_scan(runner: TaskRunner) -> None:
+    """One variable: the search must reach the best of a fine scan of volumes and sites."""
+    found = seek(_cell(runner, "oA"), np.random.default_rng(0), EFFORTS["quick"], lambda: False)
+    assert found is not None
+    cell = _cell(runner, "oA")
+    sites = len(cell.space.sites)
+    x = np.repeat(np.linspace(0.0, 1.0, 201), sites)[:, None]
+    scanned = cell.evaluate(x, np.tile(np.arange(sites), 201)[:, None])
+    best = np.nanmax(scanned.columns["output_db"])
+    assert found.columns["output_db"][0] >= best - 0.005
+
+
+@pytest.mark.parametrize("graph", ["oA/Ao", "AB/Ao"])
+def test_search_beats_plain_sampling(runner: TaskRunner, graph: str) -> None:
+    cell = _cell(runner, graph)
+    found = seek(cell, np.random.default_rng(5), EFFORTS["quick"], lambda: False)
+    assert found is not None
+    assert violation(cell.space.decode(found.x, found.site), runner.judge.rules)[0] == 0.0
+    sampled = screen(_cell(runner, graph), np.random.default_rng(6), 8192)
+    assert found.columns["output_db"][0] > np.nanmax(sampled.columns["output_db"])
+
+
+@pytest.mark.parametrize("mean", ["level", "energy", "worst"])
+@pytest.mark.parametrize("drive", ["per_tone", "common"])
+def test_polish_gains_and_its_slopes_are_right(mean: str, drive: str) -> None:
+    runner = TaskRunner(_season(mean=mean, drive=drive))
+    cell = _cell(runner, "oA/Ao")
+    points = screen(cell, np.random.default_rng(7), 128)
+    point = points.take(best_rows(points, Goal(), 1))
+    problem = _Problem(cell, point)
+    y = problem.start.copy()
+    y[: problem.dimensions] = np.clip(y[: problem.dimensions], 0.05, 0.95)
+    slope, step = problem.slope(y), 1e-4
+    for i in range(y.size):
+        up, down = y.copy(), y.copy()
+        up[i] += step
+        down[i] -= step
+        central = (problem.value(up) - problem.value(down)) / (2.0 * step)
+        assert slope[i] == pytest.approx(central, rel=2e-2, abs=2e-3)
+    better = polish(cell, point)
+    assert merit(better, Goal())[0] >= merit(point, Goal())[0]
+    assert violation(cell.space.decode(better.x, better.site), runner.judge.rules)[0] == 0.0
+
+
+def test_site_sweep_finds_the_best_pair(runner: TaskRunner) -> None:
+    cell = _cell(runner, "oA/Ao")
+    points = screen(cell, np.random.default_rng(8), 128)
+    point = points.take(best_rows(points, Goal(), 1))
+    best = sweep_sites(cell, point, Goal(), 1)
+    rng = np.random.default_rng(9)
+    site = rng.integers(0, len(cell.space.sites), (500, 2))
+    others = cell.evaluate(np.repeat(point.x, 500, axis=0), site)
+    assert best.columns["output_db"][0] >= np.nanmax(others.columns["output_db"]) - 1e-12
+
+
+def test_one_worker_and_two_find_the_same(tmp_path: Path) -> None:
+    season = _season("closed box", "vented box", "fourth-order bandpass")
+    results = []
+    for workers in (1, 2):
+        out = tmp_path / str(workers)
+        out.mkdir()
+        results.append(run_search(season, out, workers=workers))
+        assert (out / "study.journal").stat().st_size > 0
+    one, two = results
+    assert [c.objectives for c in one.candidates] == [c.objectives for c in two.candidates]
+    assert [c.reasons for c in one.candidates] == [c.reasons for c in two.candidates]
+    assert [p.objectives for p in one.front] == [p.objectives for p in two.front]
+    scores = [c.score_db for c in one.candidates]
+    assert scores == sorted(scores, reverse=True)
+    assert all(c.evaluation["fits"] for c in one.candidates)
+
+
+def test_richer_graph_within_the_margin_reduces() -> None:
+    scores = {"oA": 100.0, "oA/Ao": 110.0, "oA/Ao.Ao": 110.05, "AB/Ao": 111.0}
+    assert _reduces_to("oA/Ao.Ao", scores) == "oA/Ao"
+    assert _reduces_to("oA/Ao", scores) == ""
+    assert _reduces_to("AB/Ao", scores) == ""
