@@ -10,7 +10,8 @@ sum e_l cos.. /(q^2 + (l pi/W)^2) = W cosh(q(W - y))/(q sinh(q W)).
 
 A driver's face is a rigid piston. Across a duct's end the velocity gives way: the duct's first odd
 modes, cos(pi s/a) across either side a, are carried as two more unknowns, whose inertance in the duct
-is that of an evanescent wave, a/(pi S), and eliminated. What even modes add is small and nearly the
+is that of an evanescent wave, a/(pi S), and eliminated; a pressure that varies along the line drives
+them too, which is taken as at low frequency. What even modes add is small and nearly the
 same everywhere; it lies in :data:`models.radiation.PROFILE`.
 """
 
@@ -96,6 +97,12 @@ def near_field(
                 p, q, r = (shapes[i][a][:, :modes] * shapes[j][a][:, :modes] for a in range(3))
                 sums[:, i, j] = sums[:, j, i] = _block_sum(block, p, q, r) / volume
     for i in ducts:
+        if line in in_plane_axes(patches[i].wall):
+            column = in_plane_axes(patches[i].wall).index(line)
+            along = odd[i][column] * _line_weights(sides, line)
+            own[i][:, column, column] += (along * odd[i][column]).sum(axis=1)
+            for j in range(count):
+                taken[i][:, column, j] += (along * shapes[j][line]).sum(axis=1)
         first -= _given_way(sides, patches[i], own[i], taken[i]) / volume[:, None, None]
     return first, second, third
 
@@ -176,6 +183,14 @@ def _odd_averages(sides: np.ndarray, patch: Patch, column: int) -> np.ndarray:
 def _weights(modes: int) -> np.ndarray:
     weights = np.full(modes, 2.0)
     weights[0] = 1.0
+    return weights
+
+
+def _line_weights(sides: np.ndarray, line: int) -> np.ndarray:
+    """e/k_n^2 of the line's own modes, which the sums across leave out, shape (n_designs, MODES)."""
+    order = np.arange(1, MODES)
+    weights = np.zeros((sides.shape[0], MODES))
+    weights[:, 1:] = 2.0 * (sides[:, line, None] / (np.pi * order)) ** 2
     return weights
 
 

@@ -20,7 +20,7 @@ Chain = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
 """A, B, C, D: p1 = A p2 + B q2, q1 = C p2 + D q2 with q1 into the first end, q2 out of the second."""
 
 _STRAIGHT = 1e-6
-"""Change of section, as a share, below which a wedge is taken to change by so much; the error is half of it."""
+"""Change of section, as a share, below which a wedge is taken to change by so much [1]."""
 
 
 def section_at(

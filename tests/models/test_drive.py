@@ -53,7 +53,7 @@ def ratios(rules: Rules, batch: DesignBatch, response: Responses) -> np.ndarray:
     power = {
         "real": (response.voltage * response.current.real),
         "apparent": response.voltage * np.abs(response.current),
-        "nominal": response.voltage**2 / rules.driver.nominal_resistance,
+        "nominal": response.voltage**2 * len(batch.driver_ends) / rules.driver.nominal_resistance,
     }[limits.power_kind]
     none = np.zeros_like(response.voltage)
     diaphragm, speed = none, none

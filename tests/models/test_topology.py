@@ -9,7 +9,7 @@ import pytest
 from models.catalogue import TRADE_NAMES, graph_name, named_topology
 from models.topology import OUTSIDE, Edge, Topology, parse_graph_id, place_letter
 
-GRAPHS = [*TRADE_NAMES, "AB/Ao.BC.Co", "oA.oA/Ao", "AB/AB.Ao.Bo//", "oA.BA/Ao.Bo", "AB/AC.BC.Co/Ao"]
+GRAPHS = [*TRADE_NAMES, "AB/Ao.BC.Co", "AB/AB.Ao.Bo//", "oA.BA/Ao.Bo", "AB/AC.BC.Co/Ao"]
 
 
 def relabelled(topology: Topology, order: tuple[int, ...], turned: bool) -> Topology:

@@ -190,7 +190,8 @@ def test_search_writes_the_folder(run, found, season_path, tmp_path, result) -> 
     assert json.loads((out_folder / "run.json").read_text())["seed"] == 9
     assert (out_folder / "report.html").is_file()
     best = result.candidates[0]
-    assert f"The first-ranked box is: vented box; it scores {best.score_db:.2f} dB" in out
+    assert "The first-ranked box is: vented box (graph oA/Ao)." in out
+    assert f"It scores {best.score_db:.2f} dB" in out
 
 
 def test_search_prints_json(run, found, season_path, tmp_path) -> None:

@@ -159,7 +159,7 @@ def test_lining_of_every_wanted_frequency(tmp_path: Path) -> None:
     path.write_text(text, encoding="utf-8")
     assert read_design(path, RULES).ducts[0].lining == pytest.approx([600.0])
     with pytest.raises(
-        ConfigError, match="lining_pa_s_m2: 600 Pa s/m2 is outside .* 50 to 700 Hz: 700 to 5000"
+        ConfigError, match=r"lining_pa_s_m2: 600 Pa s/m2 is outside .* 50 to 700 Hz: 700 to 5000"
     ):
         read_design(path, RULES, np.array([50.0, 700.0]))
     with pytest.raises(ConfigError, match="from 10 to 10000 Hz: none; the highest is over 100 times"):

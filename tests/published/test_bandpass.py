@@ -15,7 +15,7 @@ from models.design import DesignBatch
 from models.driver import Driver
 from models.score import Judge
 from models.topology import parse_graph_id
-from tests.builders import AIR, Tube, driven, lossless_driver, lumped, make_rules, worked_driver
+from tests.builders import AIR, Passive, Tube, driven, lossless_driver, lumped, make_rules, worked_driver
 
 FOURTH = parse_graph_id("AB/Bo")
 PARALLEL = parse_graph_id("AB/Ao.Bo")
@@ -72,6 +72,95 @@ def test_fourth_order_whole_curve(front_ratio: float) -> None:
     # the 1 mm of line that carries the inertance has a compliance, felt at five times the centre
     assert gain_db(driver, batch, F0 * ratio) == pytest.approx(expected, abs=2e-4)
     assert gain_db(driver, batch, np.array([F0]))[0] == pytest.approx(-20.0 * np.log10(front_ratio), abs=1e-5)
+
+
+@pytest.mark.parametrize("front_hz", [35.0, 60.0, 95.0])
+@pytest.mark.parametrize("rear", [0.4, 1.5])
+def test_fourth_order_of_any_tuning(front_hz: float, rear: float) -> None:
+    """G = s^2 Tc^2/(Ac (1 + s^2 TF^2) + aF s^2 TF^2), derived, with the front tuned apart from the rear."""
+    driver = lossless_driver(AIR, fs_hz=40.0, qts=0.4)
+    vas = driver.vas(AIR)
+    volumes = [rear * vas, 0.5 * vas]
+    batch = lumped(FOURTH, volumes, [Tube(area=AREA, length=column(volumes[1], front_hz))])
+    stiffening = np.sqrt(1.0 + 1.0 / rear)
+    closed_hz, closed_q = 40.0 * stiffening, 0.4 * stiffening
+    front_ratio = 2.0 / (1.0 + 1.0 / rear)  # suspension and rear box in series over the front's compliance
+    hz = np.geomspace(15.0, 300.0, 40)
+    s, p = 1j * hz / closed_hz, 1j * hz / front_hz
+    resonance = s**2 + s / closed_q + 1.0
+    expected = 20.0 * np.log10(np.abs(s**2 / (resonance * (1.0 + p**2) + front_ratio * p**2)))
+    assert gain_db(driver, batch, hz) == pytest.approx(expected, abs=2e-4)
+
+
+@pytest.mark.parametrize("shape", [0.5, 0.6, np.sqrt(0.5), 0.9])
+def test_fourth_order_by_its_shape(shape: float) -> None:
+    """S of the low-pass prototype: front volume (2 S Qts)^2 Vas, centre gain 40 log10(2 S Qtc) (computed).
+
+    A flat prototype, S = 1/sqrt(2), has no ripple; below that the curve peaks on either side of the centre.
+    """
+    qtc = 0.75
+    driver, batch = symmetric(qtc, 1.0 / (2.0 * shape * qtc) ** 2)
+    volume = float(np.prod(batch.sides[0, 1]))
+    assert volume == pytest.approx((2.0 * shape * driver.qts) ** 2 * driver.vas(AIR), rel=1e-6)
+    gain = gain_db(driver, batch, F0 * np.geomspace(0.4, 2.5, 401))
+    centre = gain_db(driver, batch, np.array([F0]))[0]
+    assert centre == pytest.approx(40.0 * np.log10(2.0 * shape * qtc), abs=1e-4)
+    q = 1.0 / (2.0 * shape)
+    ripple = 10.0 * np.log10(q**4 / (q**2 - 0.25)) if q > np.sqrt(0.5) else 0.0
+    assert gain.max() - centre == pytest.approx(ripple, abs=2e-3)
+
+
+def test_fourth_order_with_a_diaphragm() -> None:
+    """A passive diaphragm for the port: B = p^2 + p/Q + 1 over its own compliance joins the front (derived).
+
+    The diaphragm is a port of mass with its suspension and loss in series.
+    """
+    driver = worked_driver()
+    volumes = [0.05, 0.03]
+    passive = Passive(area=0.04, mass=0.12, compliance=6e-4, q=5.0)
+    rules = make_rules(driver=driver, tones_hz=HZ)
+    _, state, omega = driven(rules, lumped(parse_graph_id("AB//Ao"), volumes, passives=[passive]), 1.0)
+    s = 1j * omega
+    loss = np.sqrt(passive.mass / passive.compliance) / passive.q
+    own = (s * passive.mass + loss + 1.0 / (s * passive.compliance)) / passive.area**2
+    front, rear = (s * v / AIR.bulk_modulus for v in volumes)
+    flow = drive_of(driver) / (cone_of(driver, s) + 1.0 / (front + 1.0 / own) + 1.0 / rear)
+    assert state.flows[0] == pytest.approx(flow, rel=1e-9)
+    assert state.flows[1] == pytest.approx(flow / (1.0 + front * own), rel=1e-9)
+
+
+def drive_of(driver: Driver) -> float:
+    """Pressure that one volt puts behind the cone [Pa]."""
+    return driver.force_factor / driver.coil_resistance / driver.area
+
+
+def cone_of(driver: Driver, s: np.ndarray) -> np.ndarray:
+    """Acoustic impedance of the cone with its coil [Pa s/m3]."""
+    mechanical = s * driver.mass + driver.resistance_mechanical + 1.0 / (s * driver.compliance)
+    return np.asarray((mechanical + driver.force_factor**2 / driver.coil_resistance) / driver.area**2)
+
+
+def test_sixth_order_series_against_its_circuit() -> None:
+    """Rear port into the front chamber: two equations for the chambers' pressures (derived)."""
+    driver = worked_driver()
+    volumes = [0.03, 0.05]
+    tubes = [Tube(area=0.5 * AREA, length=0.4, line=1e-6), Tube(area=AREA, length=0.3, line=1e-6)]
+    topology = parse_graph_id("AB/AB.Ao")
+    network, state, omega = driven(
+        make_rules(driver=driver, tones_hz=HZ), lumped(topology, volumes, tubes), 1.0
+    )
+    s = 1j * omega
+    inner, outer = (1.0 / (s * AIR.density * t.length / t.area) for t in tubes)
+    front, rear = (s * v / AIR.bulk_modulus for v in volumes)
+    # one unit of flow from the rear chamber through the cone into the front one
+    whole = (front + inner + outer) * (rear + inner) - inner**2
+    front_pressure, rear_pressure = rear / whole, -(front + outer) / whole
+    flow = drive_of(driver) / (cone_of(driver, s) + front_pressure - rear_pressure)
+    ports = [flow * inner * (front_pressure - rear_pressure), flow * outer * front_pressure]
+    first = network.first_duct
+    within = 1e-5 * np.abs(flow).max()
+    for found, expected in zip(state.flows[[0, first + 1, first + 3]], [flow, *ports], strict=True):
+        assert np.max(np.abs(found - expected)) < within
 
 
 HZ = [25.0, 35.0, 50.0, 70.0, 100.0]

@@ -3,12 +3,10 @@
 H. Tijdeman, J. Sound Vib. 39, 1-33 (1975): form of the propagation constant read in a secondary text.
 D. H. Keefe, J. Acoust. Soc. Am. 75(1), 58-62 (1984): large-tube expansion from memory, its first two
 orders derived again. Tables marked computed come from the stated formulas by an independent script.
-Lines and cones: L. L. Beranek, T. Mellow, Acoustics (equation 4.9 read in a secondary text).
+Lines: L. L. Beranek, T. Mellow, Acoustics (equation 4.9 read in a secondary text).
 """
 
 from __future__ import annotations
-
-from dataclasses import replace
 
 import mpmath
 import numpy as np
@@ -16,8 +14,7 @@ import pytest
 
 import models.ducts as ducts
 from models.air import Air
-from models.topology import parse_graph_id
-from tests.builders import AIR, TABLE_AIR, Tube, driven, lumped, make_rules
+from tests.builders import AIR, TABLE_AIR
 
 # computed, heat ratio 1.4, Prandtl number 0.71: s, attenuation and phase of Gamma
 TIJDEMAN = [
