@@ -1,1 +1,1 @@
-"""How fast is a batch of designs evaluated, against dense linear algebra?"""
+"""How fast a batch of designs is evaluated, against dense linear algebra."""
