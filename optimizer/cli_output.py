@@ -171,6 +171,7 @@ def evaluation_text(name: str, one: dict[str, Any], scale: float) -> str:
     lines += [f"  does not fit: {reason}" for reason in one["reasons_not"]] or ["  fits the envelope"]
     if not one["settled"]:
         lines.append("  warning: drive and duct losses did not agree within the tolerance at every tone")
+    lines += [f"  warning: {warning}" for warning in one["warnings"]]
     head = ["Hz", "full-size Hz", "level dB", "drive V", "current A", "real W"]
     head += ["excursion mm", "air m/s", "|Z| ohm", "nearest limit"]
     for space in one["spaces"]:

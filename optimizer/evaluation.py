@@ -12,6 +12,7 @@ from models.design import DesignBatch
 from models.drive import LIMIT_NAMES
 from models.fit import reasons_not
 from models.score import Judge, Responses
+from models.trust import warnings
 
 
 def evaluation(judge: Judge, batch: DesignBatch, voltage: float | None = None) -> list[dict[str, Any]]:
@@ -36,6 +37,7 @@ def evaluation(judge: Judge, batch: DesignBatch, voltage: float | None = None) -
     scores = judge.scores(responses)
     means = judge.space_means(responses)
     reasons = reasons_not(batch, judge.rules)
+    warned = warnings(batch, judge.rules, judge.tones_hz)
     ducts = unique_names([duct.name for duct in batch.ducts])
     diaphragms = unique_names([diaphragm.name for diaphragm in batch.diaphragms])
     return [
@@ -46,6 +48,7 @@ def evaluation(judge: Judge, batch: DesignBatch, voltage: float | None = None) -
             "fits": not reasons[row],
             "reasons_not": list(reasons[row]),
             "settled": bool(responses.settled[row].all()),
+            "warnings": warned[row],
             "spaces": [
                 {
                     "name": space.name,

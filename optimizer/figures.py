@@ -18,6 +18,7 @@ from matplotlib.figure import Figure
 from models.catalogue import short_name
 from models.topology import parse_graph_id
 from optimizer.figures_front import front_figure, topologies_figure
+from optimizer.figures_graph import graph_figure
 from optimizer.figures_response import response_figure
 from optimizer.figures_tones import tones_figure
 from optimizer.files import write_bytes
@@ -52,6 +53,7 @@ def figure_makers(run: Run) -> Iterator[tuple[str, Callable[[], Figure]]]:
         place = str(Path(candidate["design"]).parent)
         title = f"{candidate['rank']}. {short_name(parse_graph_id(candidate['graph']))}"
         evaluation, rank = candidate["evaluation"], candidate["rank"]
+        yield f"{place}/graph", partial(graph_figure, title, parse_graph_id(candidate["graph"]))
         yield f"{place}/tones", partial(tones_figure, f"{title}: tones and limits", evaluation, scale)
         yield f"{place}/response", partial(_response, run, rank, f"{title}: at the permitted drive")
     if run.shows_front:

@@ -136,6 +136,7 @@ def reasons_for(
     result.append(_the_box(standing, season))
     result += _against(standing, champion) if standing.rank > 1 else _against_simple(standing, found)
     result.append(_restarts(standing, found))
+    result += [f"Less sure: {warning}." for warning in standing.evaluation["warnings"]]
     return tuple(result)
 
 

@@ -144,6 +144,9 @@ def _candidate(run: Run, candidate: dict[str, Any]) -> str:
         f'<section class="candidate" id="candidate-{rank}"><h2>{rank}. {name}</h2>'
         f"<p class=kind>{escape(candidate['role'])}; {float(candidate['score_db']):.2f} dB; "
         f"graph {escape(candidate['graph'])}</p>"
+        + '<div class="sketch">'
+        + _figure(run, f"{place}/graph", f"Candidate {rank}: its chambers and what joins them.")
+        + "</div>"
         + (f"<h3>Why</h3><ul>{reasons}</ul>" if reasons else "")
         + (f'<div class="warn"><h3>Does not fit</h3><ul>{unfit}</ul></div>' if unfit else "")
         + _prices(candidate["prices"])

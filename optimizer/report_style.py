@@ -20,6 +20,7 @@ section { margin: 2rem 0; }
 .caution h2 { font-size: 1.05rem; color: var(--warn); }
 .warn { color: var(--warn); font-weight: 600; }
 .candidate { border-top: 1px solid var(--line); padding-top: 1.2rem; }
+.sketch { max-width: 24rem; }
 .pair { display: grid; gap: 1rem; align-items: start;
   grid-template-columns: repeat(auto-fit, minmax(min(100%, 27rem), 1fr)); }
 figure { margin: .6rem 0; }

@@ -226,8 +226,9 @@ def two_chamber_cases() -> list[Case]:
 def drawn_cases(count: int, seed: int = 21) -> list[Case]:
     """Return rooms of 0.5 to 3 l with a driver and a duct of 10 to 35 cm2 anywhere, by lot.
 
-    Those of the default seed had no part in the making of the network's terms. Patches nearer than the threshold of
-    :mod:`models.trust`, or that do not fit their wall, are drawn again. Places are multiples of 5 mm.
+    Those of the default seed had no part in the making of the network's terms. Patches nearer than the
+    threshold of :mod:`models.trust`, or larger than their wall, are drawn again. Places are multiples
+    of 5 mm.
     """
     rng = np.random.default_rng(seed)
     cases: list[Case] = []

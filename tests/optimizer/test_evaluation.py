@@ -93,3 +93,10 @@ def test_numbers_and_names() -> None:
     assert number(np.float64(1.5)) == 1.5
     assert [number(v) for v in (np.nan, np.inf, -np.inf)] == [None, None, None]
     assert unique_names(["a", "b", "a", "a 2", "a"]) == ["a", "b", "a 2", "a 2 2", "a 3"]
+
+
+def test_warns_above_the_first_cross_mode(season, designs) -> None:
+    design = designs[0]
+    assert evaluation(Judge(season.rules), design)[0]["warnings"] == []
+    high = evaluation(Judge(season.rules, [3000.0]), design)[0]["warnings"]
+    assert high and "3000 Hz" in high[0]

@@ -99,7 +99,7 @@ def test_one_file_that_needs_no_other(hostile_run) -> None:
     page = Page(text)
     pictures = [a for a in page.addresses if a.startswith("data:image/svg+xml;base64,")]
     inner = [a for a in page.addresses if a.startswith("#")]
-    assert len(pictures) == 2 * len(hostile_run.candidates) + 2
+    assert len(pictures) == 3 * len(hostile_run.candidates) + 2
     assert sorted(pictures + inner) == sorted(page.addresses)
     assert {a[1:] for a in inner} <= set(page.ids)
     assert "url(" not in text and "@import" not in text
@@ -152,4 +152,4 @@ def test_nothing_overflows_in_a_browser(tmp_path, hostile_run, width) -> None:
     ).stdout  # fmt: skip
     found = re.search(r"<title>wide=(\d+) bad=(\d+) images=(\d+)</title>", dom)
     assert found, dom[:500]
-    assert int(found[1]) <= width and int(found[2]) == 0 and int(found[3]) == 8
+    assert int(found[1]) <= width and int(found[2]) == 0 and int(found[3]) == 11
