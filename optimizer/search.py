@@ -27,7 +27,7 @@ OTHER_FLOORS_DB = {"quick": (0.45,), "normal": (0.45, 1.5, 3.0), "thorough": (0.
 SURVEY_FROM = 10
 """Number of graphs from which all are surveyed before the best are searched in earnest."""
 
-SURVIVORS = {"quick": 3, "normal": 4, "thorough": 12}
+SURVIVORS = {"quick": 2, "normal": 2, "thorough": 12}
 """Graphs that are searched in earnest after a survey, by effort; plain boxes come on top."""
 
 

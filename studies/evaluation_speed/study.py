@@ -51,7 +51,7 @@ def compare(count: int, repeats: int) -> list[tuple[str, int, float, float, floa
     judge = Judge(load_season(CONFIG).rules)
     rows = []
     for name in TRADE_NAMES.values():
-        if named_topology(name).diaphragms:
+        if named_topology(name).diaphragms or len(named_topology(name).drivers) > 1:
             continue
         batch = fitting_batch(judge, name, count)
         fast = judge.respond(batch).level_db.reshape(batch.size, -1)
