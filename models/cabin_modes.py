@@ -197,6 +197,25 @@ class CabinSolver:
         )
 
 
+def highest_frequency(size: tuple[float, float, float], sound_speed: float) -> float:
+    """Highest frequency that the model of a cabin reaches.
+
+    Parameters
+    ----------
+    size : tuple of three floats
+        Sides of the cabin [m].
+    sound_speed : float
+        Speed of sound [m/s].
+
+    Returns
+    -------
+    float
+        The frequency [Hz].
+    """
+    length = float(np.prod(size)) ** (1.0 / 3.0)
+    return float((1.0 - 1e-9) * LEVELS[-1] / length * sound_speed / (2.0 * math.pi))
+
+
 def resolution(size: np.ndarray, wavenumber: float) -> tuple[float, int]:
     """Cell size and count of modes that a cabin needs up to a wavenumber.
 

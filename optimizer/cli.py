@@ -74,7 +74,9 @@ def evaluate(
     """Evaluate each design file DESIGN under the season CONFIG."""
     import json
 
+    from models.cabin_modes import highest_frequency
     from models.score import Judge
+    from models.spaces import Cabin
     from optimizer.cli_output import evaluation_text
     from optimizer.design_file import read_design
     from optimizer.evaluation import evaluation
@@ -85,6 +87,13 @@ def evaluate(
         raise BadOption("--drive-v", f"must be 1e-06 to 100000 V, is {drive_v:g}")
     hz = None if frequencies is None else parse_frequencies(frequencies)
     season = load_season(config)
+    if hz is not None:
+        for space in season.rules.spaces:
+            if isinstance(space, Cabin):
+                top = highest_frequency(space.size, season.rules.air.sound_speed)
+                if hz.max() > top:
+                    words = f"{hz.max():g} Hz is above {top:.0f} Hz, where the model of {space.name!r} ends"
+                    raise BadOption("--frequencies", words)
     batches: list[DesignBatch] = []
     faults: list[Fault] = []
     for path in designs:

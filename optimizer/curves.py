@@ -6,30 +6,36 @@ from typing import Any
 
 import numpy as np
 
+from models.cabin_modes import highest_frequency
 from models.design import DesignBatch
 from models.drive import LIMIT_NAMES
 from models.rules import Rules
 from models.score import Judge
+from models.spaces import Cabin
 from optimizer.evaluation import number, unique_names
 
 POINTS = 161
 """Frequencies of a curve, besides the tones."""
 
 
-def curve_frequencies(tones_hz: np.ndarray) -> np.ndarray:
+def curve_frequencies(rules: Rules) -> np.ndarray:
     """Frequencies from half the lowest to twice the highest tone, the tones among them.
+
+    The curves end earlier where the model of a cabin does.
 
     Parameters
     ----------
-    tones_hz : ndarray, shape (n_tones,)
-        The season's tones [Hz].
+    rules : Rules
+        The season's rules [record].
 
     Returns
     -------
     ndarray, shape (n_frequencies,)
         Rising frequencies [Hz].
     """
-    grid = np.geomspace(tones_hz.min() / 2.0, tones_hz.max() * 2.0, POINTS)
+    tones_hz = rules.tones_hz
+    ends = [highest_frequency(s.size, rules.air.sound_speed) for s in rules.spaces if isinstance(s, Cabin)]
+    grid = np.geomspace(tones_hz.min() / 2.0, min([tones_hz.max() * 2.0, *ends]), POINTS)
     return np.unique(np.concatenate([grid, tones_hz]))
 
 
@@ -48,7 +54,7 @@ class CurveMaker:
         self.rules = rules
         self.scale = scale
         self.at_tones = Judge(rules)
-        self.judge = Judge(rules, curve_frequencies(rules.tones_hz))
+        self.judge = Judge(rules, curve_frequencies(rules))
 
     def rows(self, batch: DesignBatch) -> list[dict[str, Any]]:
         """Curves of one design in every space, one row a frequency.

@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from models.cabin_modes import highest_frequency
 from models.catalogue import TRADE_NAMES, named_topology
 from models.driver import Driver
 from models.topology import Topology
@@ -39,6 +40,7 @@ def check_season(sections: Sections, driver: Driver | None, checker: Checker) ->
         if sections.envelope is not None and envelope_fits:
             _check_driver_fits(driver, sections.driver, sections.envelope, checker)
     _check_spaces(sections, checker)
+    _check_reach(sections, checker)
     if sections.search is not None:
         _check_search(sections.search, sections.driver, checker)
 
@@ -50,6 +52,19 @@ def _check_tones(sections: Sections, checker: Checker) -> None:
             checker.add(("tones", i, "hz"), f"{tone.hz:g} Hz is given twice")
         seen.add(tone.hz)
     _check_weights("tones", [tone.weight for tone in sections.tones.values()], checker)
+
+
+def _check_reach(sections: Sections, checker: Checker) -> None:
+    """Tones that the model of a cabin does not reach."""
+    speed = sections.gas().sound_speed
+    for space in sections.spaces.values():
+        if not isinstance(space, CabinTable):
+            continue
+        x, y, z = (side * 1e-3 for side in space.size_mm)
+        top = highest_frequency((x, y, z), speed)
+        for i, tone in sections.tones.items():
+            message = f'{tone.hz:g} Hz is above {top:.0f} Hz, where the model of "{space.name}" ends'
+            checker.refuse_if(tone.hz > top, ("tones", i, "hz"), message)
 
 
 def _check_weights(table: str, weights: list[float], checker: Checker) -> None:
