@@ -12,6 +12,7 @@ from typing import Literal
 
 import numpy as np
 
+from models import rooms
 from models.design import Patch
 from models.envelope import in_plane_axes, wall_axis
 
@@ -37,7 +38,7 @@ def line_axis(sides: np.ndarray) -> int:
     ValueError
         The axis is not the same for all designs.
     """
-    axes = np.argmax(np.asarray(sides), axis=1)
+    axes = rooms.line_axis(np.asarray(sides, dtype=float))
     if axes.size == 0 or np.any(axes != axes[0]):
         found = ", ".join("xyz"[axis] for axis in np.unique(axes))
         raise ValueError(
