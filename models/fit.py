@@ -7,6 +7,7 @@ duct, cut-out and mouth must also find room on its own. No arrangement of the pa
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +15,7 @@ import numpy as np
 from models.design import DesignBatch, Ducts, End, Mouth, Patch
 from models.envelope import Envelope, in_plane_axes, wall_axis
 from models.rules import Rules
+from models.tapers import Profile, section_at
 
 SLACK = 1e-9
 """Share of a size by which a design may exceed it and still counts as fitting."""
@@ -44,13 +46,15 @@ class Excess:
         return np.asarray(self.need / np.maximum(self.room, 1e-12) - 1.0)
 
 
-def duct_sections(duct: Ducts, wall: float) -> tuple[np.ndarray, np.ndarray]:
-    """Outer long and short side of one tube of a duct with its walls, each shape (n_designs,) [m]."""
-    area = (duct.area if duct.area_end is None else np.maximum(duct.area, duct.area_end)) / duct.count
-    if duct.slot_height is None:
-        outer = 2.0 * np.sqrt(area / np.pi) + 2.0 * wall
-        return outer, outer
-    return area / duct.slot_height + 2.0 * wall, duct.slot_height + 2.0 * wall
+def duct_thickness(duct: Ducts, wall: float) -> np.ndarray:
+    """Outer short side of one tube of a duct with its walls where it is widest, shape (n_designs,) [m]."""
+    area = duct.area if duct.area_end is None else np.maximum(duct.area, duct.area_end)
+    return _outer_section(duct, area, wall)[1]
+
+
+def mouth_width(duct: Ducts, side: int) -> np.ndarray:
+    """Long side of a duct's opening at its first (0) or second (1) end, shape (n_designs,) [m]."""
+    return _outer_section(duct, duct.area if side == 0 or duct.area_end is None else duct.area_end, 0.0)[0]
 
 
 def duct_volume(duct: Ducts, wall: float) -> np.ndarray:
@@ -58,9 +62,34 @@ def duct_volume(duct: Ducts, wall: float) -> np.ndarray:
 
     A duct passes one wall thickness at an end, which is not inside.
     """
-    long, short = duct_sections(duct, wall)
-    section = long * short if duct.slot_height is not None else 0.25 * np.pi * long**2
-    return np.asarray(duct.count * section * np.maximum(duct.length - wall, 0.0))
+
+    def section(area: np.ndarray) -> np.ndarray:
+        long, short = _outer_section(duct, area, wall)
+        return long * short if duct.slot_height is not None else 0.25 * np.pi * long**2
+
+    return np.asarray(duct.count * _mean_along(duct, section) * np.maximum(duct.length - wall, 0.0))
+
+
+def duct_air(duct: Ducts) -> np.ndarray:
+    """Mean cross-section of a duct's air, all tubes together, shape (n_designs,) [m2]."""
+    return _mean_along(duct, lambda area: area)
+
+
+def _outer_section(duct: Ducts, area: np.ndarray, wall: float) -> tuple[np.ndarray, np.ndarray]:
+    one = area / duct.count
+    if duct.slot_height is None:
+        outer = 2.0 * np.sqrt(one / np.pi) + 2.0 * wall
+        return outer, outer
+    return one / duct.slot_height + 2.0 * wall, duct.slot_height + 2.0 * wall
+
+
+def _mean_along(duct: Ducts, section: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
+    """Mean of a section along a duct by Simpson's rule, which is exact for straight sides."""
+    if duct.area_end is None:
+        return section(duct.area)
+    form: Profile = "wedge" if duct.slot_height is not None and duct.profile == "conical" else duct.profile
+    middle = section_at(duct.area, duct.area_end, 0.5, form)
+    return np.asarray((section(duct.area) + 4.0 * section(middle) + section(duct.area_end)) / 6.0)
 
 
 def partition_volume(batch: DesignBatch, envelope: Envelope) -> float:
@@ -90,12 +119,8 @@ def material_volume(batch: DesignBatch, rules: Rules) -> np.ndarray:
     shell = np.prod(outer, axis=1) - np.prod(outer - 2.0 * wall, axis=1)
     total = shell + partition_volume(batch, rules.envelope)
     for duct in batch.ducts:
-        total = total + duct_volume(duct, wall) - _air(duct) * np.maximum(duct.length - wall, 0.0)
+        total = total + duct_volume(duct, wall) - duct_air(duct) * np.maximum(duct.length - wall, 0.0)
     return np.asarray(total)
-
-
-def _air(duct: Ducts) -> np.ndarray:
-    return duct.area if duct.area_end is None else np.maximum(duct.area, duct.area_end)
 
 
 def _outer_sides(batch: DesignBatch, rules: Rules) -> np.ndarray:
@@ -160,19 +185,17 @@ def requirements(batch: DesignBatch, rules: Rules) -> list[Excess]:
                 )
             )
     for edge, duct in zip(batch.topology.ducts, batch.ducts, strict=True):
-        long, short = duct_sections(duct, envelope.wall)
         result.append(
             Excess(
                 what=f"duct {duct.name!r} with its walls is thicker than the inside of the envelope",
-                need=short * 1e3,
+                need=duct_thickness(duct, envelope.wall) * 1e3,
                 room=np.full(n, room_sides[0] * 1e3),
                 unit="mm",
             )
         )
-        for place, end in zip(edge, duct.ends, strict=True):
-            result += _wall_room(
-                batch, place, end, long - 2.0 * envelope.wall, f"the mouth of duct {duct.name!r}"
-            )
+        for side in (0, 1):
+            what = f"the mouth of duct {duct.name!r}"
+            result += _wall_room(batch, edge[side], duct.ends[side], mouth_width(duct, side), what)
     for edge, diaphragm in zip(batch.topology.diaphragms, batch.diaphragms, strict=True):
         width = 2.0 * np.sqrt(diaphragm.area / np.pi)
         for place, end in zip(edge, diaphragm.ends, strict=True):
@@ -211,11 +234,10 @@ def _mouth_rooms(batch: DesignBatch, rules: Rules) -> list[Excess]:
             if isinstance(end, Mouth):
                 parts.append((f"driver {i + 1}", end.site, np.full(n, 0.5 * size)))
     for duct in batch.ducts:
-        for end in duct.ends:
+        for side, end in enumerate(duct.ends):
             if isinstance(end, Mouth):
-                parts.append(
-                    (f"the mouth of duct {duct.name!r}", end.site, 0.5 * duct_sections(duct, wall)[0] - wall)
-                )
+                half = 0.5 * mouth_width(duct, side)
+                parts.append((f"the mouth of duct {duct.name!r}", end.site, half))
     for diaphragm in batch.diaphragms:
         for end in diaphragm.ends:
             if isinstance(end, Mouth):

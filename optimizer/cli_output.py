@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from models.catalogue import graph_name, short_name
+from models.catalogue import graph_name, short_label
 from models.rules import Rules
 from models.spaces import HalfSpace, Space
 from models.topology import parse_graph_id
@@ -64,7 +64,7 @@ def season_summary(season: Season, graphs: Sequence[str]) -> str:
         *(_space(space) for space in rules.spaces),
         "",
         f"search: {search.candidates} candidates for {', '.join(search.objectives)}; seed {search.seed}; "
-        f"effort {search.effort}; {search.duct_shape} ducts; {len(graphs)} topologies:",
+        f"effort {search.effort}; {search.duct_shape} {search.duct_profile} ducts; {len(graphs)} topologies:",
         *(f"  {graph}  {graph_name(parse_graph_id(graph))}" for graph in graphs),
     ]
     warnings = season_warnings(rules)
@@ -222,7 +222,8 @@ def search_text(result: SearchResult, folder: str) -> str:
     if not result.candidates:
         return f"No design that fits was found. The record is in {folder}."
     rows = [
-        [f"{c.rank}. {short_name(c.design.topology)}", f"{c.score_db:.2f}", c.role] for c in result.candidates
+        [f"{c.rank}. {short_label(c.topology, c.graph)}", f"{c.score_db:.2f}", c.role]
+        for c in result.candidates
     ]
     best = result.candidates[0]
     closed = [t.best_db for t in result.topologies if t.graph == "oA" and t.best_db is not None]

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from models.catalogue import graph_name
+from models.catalogue import design_names
 from models.design import DesignBatch, Diaphragms, Ducts, End, Patch
 from models.topology import OUTSIDE, place_letter
 from optimizer.design_ends import DISC_TO_HALF
@@ -27,7 +27,7 @@ def write_design(
     index : int
         Row to write [1].
     label : str or None
-        Topology's label; the graph's name where none is given [text].
+        Topology's label; the design's name where none is given [text].
     comments : iterable of str
         Lines to put first [text].
 
@@ -42,9 +42,8 @@ def write_design(
         A number of the design is not finite.
     """
     lines = [f"# {_plain(comment)}" for comment in comments]
-    lines.append(
-        f"topology = {_text(label or graph_name(batch.topology))}  # graph {batch.topology.graph_id}"
-    )
+    name = label or design_names(batch.rows(slice(index, index + 1)))[0]
+    lines.append(f"topology = {_text(name)}  # graph {batch.topology.graph_id}")
     for chamber in range(batch.topology.chambers):
         lines += ["", f"[chambers.{place_letter(chamber)}]"]
         lines.append(f"sides_mm = {_numbers(batch.sides[index, chamber], 1e-3)}")

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from models.catalogue import graph_name
+from models.catalogue import design_names
 from models.design import DesignBatch
 from models.drive import LIMIT_NAMES
 from models.fit import reasons_not
@@ -38,11 +38,12 @@ def evaluation(judge: Judge, batch: DesignBatch, voltage: float | None = None) -
     means = judge.space_means(responses)
     reasons = reasons_not(batch, judge.rules)
     warned = warnings(batch, judge.rules, judge.tones_hz)
+    names = design_names(batch)
     ducts = unique_names([duct.name for duct in batch.ducts])
     diaphragms = unique_names([diaphragm.name for diaphragm in batch.diaphragms])
     return [
         {
-            "topology": graph_name(batch.topology),
+            "topology": names[row],
             "graph": batch.topology.graph_id,
             "score_db": number(scores[row]),
             "fits": not reasons[row],

@@ -15,7 +15,7 @@ import matplotlib
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from models.catalogue import short_name
+from models.catalogue import short_label
 from models.topology import parse_graph_id
 from optimizer.figures_front import front_figure, topologies_figure
 from optimizer.figures_graph import graph_figure
@@ -51,7 +51,7 @@ def figure_makers(run: Run) -> Iterator[tuple[str, Callable[[], Figure]]]:
     scale = run.record["scale"]
     for candidate in run.candidates:
         place = str(Path(candidate["design"]).parent)
-        title = f"{candidate['rank']}. {short_name(parse_graph_id(candidate['graph']))}"
+        title = f"{candidate['rank']}. {short_label(candidate['topology'], candidate['graph'])}"
         evaluation, rank = candidate["evaluation"], candidate["rank"]
         yield f"{place}/graph", partial(graph_figure, title, parse_graph_id(candidate["graph"]))
         yield f"{place}/tones", partial(tones_figure, f"{title}: tones and limits", evaluation, scale)

@@ -9,8 +9,7 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from models.catalogue import short_name
-from models.topology import parse_graph_id
+from models.catalogue import short_label
 from optimizer.objectives import OBJECTIVES
 from optimizer.style import COLOURS, INK, MARKERS, QUIET, WIDTH_IN
 
@@ -91,7 +90,7 @@ def _groups(front: Sequence[dict[str, str]]) -> list[tuple[str, list[dict[str, s
     """Points by topology, the most frequent first, the rare ones together at the end."""
     by_name: dict[str, list[dict[str, str]]] = {}
     for row in front:
-        by_name.setdefault(short_name(parse_graph_id(row["graph"])), []).append(row)
+        by_name.setdefault(short_label(row["topology"], row["graph"]), []).append(row)
     ordered = sorted(by_name.items(), key=lambda item: -len(item[1]))
     kept, rest = ordered[: len(COLOURS) - 1], ordered[len(COLOURS) - 1 :]
     if rest:
@@ -125,7 +124,7 @@ def topologies_figure(topologies: Sequence[dict[str, str]]) -> Figure:
             ax.plot(restarts, np.full(restarts.size, place), "|", color=COLOURS[0], markersize=8)
         ax.plot(best, place, "o", color=COLOURS[1], markersize=5.5)
         ax.annotate(f"{best:.1f}", (best, place), (6, 0), textcoords="offset points", va="center", fontsize=8)
-    ax.set_yticks(range(len(shown)), [short_name(parse_graph_id(row["graph"])) for row in shown])
+    ax.set_yticks(range(len(shown)), [short_label(row["topology"], row["graph"]) for row in shown])
     ax.set_ylim(len(shown) - 0.4, -0.6)
     ax.margins(x=0.12)
     ax.grid(False, axis="y")

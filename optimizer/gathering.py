@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from models.catalogue import graph_name, named_topology
+from models.catalogue import design_names, graph_name, named_topology
 from models.fit import reasons_not
 from models.reduction import simpler_graphs
 from optimizer.cell import Points
@@ -175,11 +175,12 @@ def front_of(archives: dict[str, Points], runner: TaskRunner, season: Season) ->
     front = []
     for i in kept[spread_rows(values[kept], FRONT_POINTS)]:
         points = archives[graphs[i]].take(np.array([rows[i]]))
+        design = runner.space(graphs[i]).decode(points.x, points.site)
         front.append(
             FrontPoint(
-                topology=graph_name(named_topology(graphs[i])),
+                topology=design_names(design)[0],
                 graph=graphs[i],
-                design=runner.space(graphs[i]).decode(points.x, points.site),
+                design=design,
                 objectives={key: float(value[i]) for key, value in columns.items()},
             )
         )

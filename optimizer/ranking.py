@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from models.catalogue import graph_name, named_topology, short_name
+from models.catalogue import named_topology, short_name
 from optimizer.cell import Points
 from optimizer.evaluation import evaluation
 from optimizer.objectives import measure
@@ -81,7 +81,7 @@ def rank(
             Candidate(
                 rank=place + 1,
                 role="; ".join(pick.roles),
-                topology=graph_name(design.topology),
+                topology=found["topology"],
                 graph=pick.graph,
                 design=design,
                 objectives=standing.objectives,

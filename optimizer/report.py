@@ -6,8 +6,7 @@ import base64
 from html import escape
 from typing import Any
 
-from models.catalogue import short_name
-from models.topology import parse_graph_id
+from models.catalogue import short_label
 from optimizer.objectives import OBJECTIVES
 from optimizer.report_style import PAGE_STYLE
 from optimizer.report_words import CAUTIONS, not_modelled, summary_sentences
@@ -123,7 +122,7 @@ def _ranking(run: Run) -> str:
         [
             f'<a href="#candidate-{int(c["rank"])}">{int(c["rank"])}</a>',
             c["role"],
-            short_name(parse_graph_id(c["graph"])),
+            short_label(c["topology"], c["graph"]),
             float(c["score_db"]),
             *(c["objectives"].get(objective.key) for objective in objectives),
         ]

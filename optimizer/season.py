@@ -43,6 +43,8 @@ class SearchSettings:
         ``quick``, ``normal`` or ``thorough`` [text].
     duct_shape : str
         ``round`` or ``slot`` [text].
+    duct_profile : str
+        ``uniform``, ``conical`` or ``exponential`` [text].
     """
 
     topologies: str | tuple[str, ...]
@@ -54,6 +56,7 @@ class SearchSettings:
     seed: int
     effort: str
     duct_shape: str = "round"
+    duct_profile: str = "uniform"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -166,6 +166,7 @@ class SearchTable(Table):
     seed: Annotated[int, Field(ge=0, le=2**63 - 1)] = 1
     effort: Literal["quick", "normal", "thorough"] = "normal"
     duct_shape: Literal["round", "slot"] = "round"
+    duct_profile: Literal["uniform", "conical", "exponential"] = "uniform"
 
 
 class SeasonFile(Table):

@@ -1,6 +1,6 @@
 """From a graph to a search space: variables between 0 and 1, and back to designs.
 
-Continuous variables are the logarithms of chamber volumes, of duct areas and lengths, of diaphragm
+Continuous variables are the logarithms of chamber volumes, of duct areas, lengths and flares, of diaphragm
 areas, masses and compliances, and the places of connections along their chambers. Integer variables
 are the sites of driver faces and mouths. A chamber is the most cubic cuboid of its volume that fits
 the inside of the envelope; its first connection lies at the centre of an end wall, the others on side
@@ -13,17 +13,20 @@ import numpy as np
 
 from models.design import DesignBatch, Diaphragms, Ducts, End, Mouth, Patch
 from models.envelope import Site, in_plane_axes
-from models.fit import duct_sections, duct_volume, partition_volume
+from models.fit import duct_volume, mouth_width, partition_volume
 from models.places import SLOT_ASPECT, default_patch
 from models.rules import Rules
 from models.topology import OUTSIDE, Topology
 from optimizer.variables import Variable, compact_sides
 
-LONGEST_DUCT = 3.0
+LONGEST_DUCT = 6.0
 """Longest duct, in longest inner sides of the envelope."""
 
 PLACE_RANGE = (0.02, 0.98)
 """Range of a connection's place along the longest side of its chamber."""
+
+LARGEST_FLARE = 8.0
+"""Largest ratio of the sections at both ends of a tapered duct."""
 
 DIAPHRAGM_Q = 6.0
 """Mechanical quality factor of a searched diaphragm."""
@@ -47,15 +50,23 @@ class SearchSpace:
         Sites for driver faces and mouths [list].
     duct_shape : str
         ``round`` or ``slot`` [text].
+    duct_profile : str
+        ``uniform``, or how the section of every duct may change: ``conical`` or ``exponential`` [text].
     """
 
     def __init__(
-        self, topology: Topology, rules: Rules, sites: tuple[Site, ...], duct_shape: str = "round"
+        self,
+        topology: Topology,
+        rules: Rules,
+        sites: tuple[Site, ...],
+        duct_shape: str = "round",
+        duct_profile: str = "uniform",
     ) -> None:
         self.topology = topology
         self.rules = rules
         self.sites = sites
         self.duct_shape = duct_shape
+        self.duct_profile = duct_profile
         self.variables: list[Variable] = []
         inner = rules.envelope.inner_sides
         largest = rules.envelope.inner_volume
@@ -73,6 +84,11 @@ class SearchSpace:
             longest = LONGEST_DUCT * float(inner.max())
             length = Variable(name=f"length {i}", low=rules.envelope.wall, high=longest, log=True)
             self._ducts.append((self._add(area), self._add(length)))
+        self._flares = []
+        if duct_profile != "uniform":
+            low, high = 1.0 / LARGEST_FLARE, LARGEST_FLARE
+            for i, _ in enumerate(topology.ducts):
+                self._flares.append(self._add(Variable(name=f"flare {i}", low=low, high=high, log=True)))
         self._diaphragms = [self._add_diaphragm(i) for i in range(len(topology.diaphragms))]
         self._orders, self._places = self._lay_out()
         self.site_slots = self._count_sites()
@@ -171,14 +187,17 @@ class SearchSpace:
         area, length = (natural[:, column] for column in self._ducts[i])
         edge = self.topology.ducts[i]
         height = np.sqrt(area / SLOT_ASPECT) if self.duct_shape == "slot" else None
+        last = area * natural[:, self._flares[i]] if self._flares else area
         return Ducts(
             name=f"duct {i + 1}",
             ends=(
                 self._end("duct", i, 0, edge[0], sides, natural, site, area, height),
-                self._end("duct", i, 1, edge[1], sides, natural, site, area, height),
+                self._end("duct", i, 1, edge[1], sides, natural, site, last, height),
             ),
             area=area,
             length=length,
+            area_end=last if self._flares else None,
+            profile="exponential" if self.duct_profile == "exponential" else "conical",
             shape="round" if height is None else "slot",
             slot_height=height,
             loss_factor=np.ones(area.size),
@@ -265,7 +284,7 @@ class SearchSpace:
             if kind == "diaphragm":
                 half = np.sqrt(batch.diaphragms[i].area / np.pi)
             elif kind == "duct":
-                half = 0.5 * duct_sections(batch.ducts[i], envelope.wall)[0] - envelope.wall
+                half = 0.5 * mouth_width(batch.ducts[i], side)
             else:
                 half = np.full(x.shape[0], 0.5 * (self.rules.driver.frame, self.rules.driver.cutout)[side])
             over = half > self._edge[site[:, slot]]

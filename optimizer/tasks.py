@@ -103,8 +103,9 @@ class TaskRunner:
 
     def space(self, graph: str) -> SearchSpace:
         """Search space of a graph."""
+        search = self.season.search
         return SearchSpace(
-            named_topology(graph), self.season.rules, self.sites, self.season.search.duct_shape
+            named_topology(graph), self.season.rules, self.sites, search.duct_shape, search.duct_profile
         )
 
     def run(self, task: Task, stop: Callable[[], bool] = lambda: False) -> dict[str, Any]:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import permutations
 
+import numpy as np
 import pytest
 
-from models.catalogue import TRADE_NAMES, graph_name, named_topology
+from models.catalogue import TRADE_NAMES, design_names, graph_name, named_topology
+from models.design import DesignBatch
 from models.topology import OUTSIDE, Edge, Topology, parse_graph_id, place_letter
+from tests.builders import Tube, lumped
 
 GRAPHS = [*TRADE_NAMES, "AB/Ao.BC.Co", "AB/AB.Ao.Bo//", "oA.BA/Ao.Bo", "AB/AC.BC.Co/Ao"]
 
@@ -102,3 +106,37 @@ def test_chamber_that_does_not_exist() -> None:
 def test_place_letters() -> None:
     """Letters of places as ids write them."""
     assert [place_letter(p) for p in (OUTSIDE, 0, 1, 2)] == ["o", "A", "B", "C"]
+
+
+def piped(graph: str, room_l: float, sections_cm2: list[tuple[float, float | None]]) -> DesignBatch:
+    """Cubic chambers and ducts half a metre long with sections at both ends."""
+    topology = parse_graph_id(graph)
+    tubes = [Tube(area=first * 1e-4, length=0.5, line=0.5) for first, _ in sections_cm2]
+    batch = lumped(topology, [room_l * 1e-3] * topology.chambers, tubes)
+    ends = [None if last is None else np.array([last * 1e-4]) for _, last in sections_cm2]
+    ducts = tuple(replace(d, area_end=end) for d, end in zip(batch.ducts, ends, strict=True))
+    return replace(batch, ducts=ducts)
+
+
+@pytest.mark.parametrize(
+    ("graph", "room_l", "sections", "name"),
+    [
+        ("oA/Ao", 2.0, [(20.0, None)], "vented box"),  # a litre of duct, two of chamber
+        ("oA/Ao", 0.5, [(20.0, None)], "quarter-wave line"),
+        ("oA/Ao", 0.5, [(20.0, 30.0)], "quarter-wave line"),
+        ("oA/Ao", 0.5, [(20.0, 60.0)], "rear-loaded horn"),
+        ("oA/Ao", 0.5, [(60.0, 20.0)], "quarter-wave line"),  # it narrows to its mouth
+        ("AB/Ao", 0.5, [(20.0, None)], "fourth-order bandpass"),
+        ("AB/Ao", 0.5, [(20.0, 60.0)], "front-loaded horn"),
+        ("AB/AB.Ao", 3.0, [(20.0, None), (20.0, None)], "sixth-order bandpass, series"),
+        ("AB/AB.Ao", 0.5, [(20.0, None), (20.0, None)], "tapped line"),
+        ("AB/AB.Ao", 0.5, [(20.0, 10.0), (20.0, 60.0)], "tapped horn"),
+        ("AB/Ao.Bo", 0.1, [(20.0, 60.0), (20.0, None)], "sixth-order bandpass, parallel"),
+        ("oA", 1.0, [], "closed box"),
+    ],
+)
+def test_lines_and_horns_are_called_so(
+    graph: str, room_l: float, sections: list[tuple[float, float | None]], name: str
+) -> None:
+    """Where ducts hold most of the air of a graph that has such a name."""
+    assert design_names(piped(graph, room_l, sections)) == [name]

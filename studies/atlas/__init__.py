@@ -1,0 +1,1 @@
+"""Which graphs win in which season."""
