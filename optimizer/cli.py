@@ -122,26 +122,52 @@ def evaluate(
 @click.option("--workers", type=int, default=os.cpu_count() or 1, show_default="all cores", help="Processes.")
 @click.option("--effort", type=click.Choice(["quick", "normal", "thorough"]), help="Instead of the season's.")
 @click.option("--seed", type=int, help="Instead of the season's.")
+@click.option(
+    "--resume", is_flag=True, help="Go on with a search that was stopped, in --out or the last run."
+)
+@click.option("--storage", metavar="URL", help="Database URL or journal file that several searches share.")
+@click.option("--study", "study_name", metavar="NAME", help="Name in --storage. Default: the season's name.")
 @click.option("--json", "as_json", is_flag=True, help="Print run and candidates as JSON.")
 def search(
-    config: Path, out: Path | None, workers: int, effort: str | None, seed: int | None, as_json: bool
+    config: Path,
+    out: Path | None,
+    workers: int,
+    effort: str | None,
+    seed: int | None,
+    resume: bool,
+    storage: str | None,
+    study_name: str | None,
+    as_json: bool,
 ) -> None:
-    """Search the season CONFIG and write a run folder."""
+    """Search the season CONFIG and write a run folder.
+
+    The same command on another machine with the same --storage joins the search.
+    """
     import json
 
     from optimizer.cli_output import search_text
     from optimizer.progress import progress_bar
     from optimizer.run_folder import draw_run, write_run
-    from optimizer.search import run_search
+    from optimizer.search import SeasonChanged, changed_keys, run_search
+    from optimizer.study import StorageError
 
     if workers < 1:
         raise BadOption("--workers", f"must be at least 1, is {workers}")
     if seed is not None and not 0 <= seed < 2**63:
         raise BadOption("--seed", f"must be 0 to 2**63 - 1, is {seed}")
     season = _season_with(config, effort, seed)
-    folder = _new_folder(out, config)
-    with progress_bar("searching") as progress:
-        result = run_search(season, folder, workers=workers, progress=progress)
+    if study_name is not None and storage is None:
+        raise BadOption("--study", "names a study in --storage, which is not given")
+    folder = _old_folder(out, config, storage is not None) if resume else _new_folder(out, config)
+    try:
+        with progress_bar("searching") as progress:
+            result = run_search(
+                season, folder, workers=workers, progress=progress, storage=storage, study_name=study_name
+            )
+    except StorageError as error:
+        raise BadOption("--storage" if storage else "--out", str(error)) from None
+    except SeasonChanged as error:
+        raise changed_keys(config, error) from None
     try:
         run = write_run(folder, season, result)
         with progress_bar("drawing") as progress:
@@ -239,6 +265,21 @@ def _new_folder(out: Path | None, config: Path) -> Path:
         raise BadOption("--out", f"{out} is not a folder; nothing was written") from None
     except OSError as error:
         raise BadOption("--out", f"cannot write to {out or 'runs'}: {error.strerror}") from None
+
+
+def _old_folder(out: Path | None, config: Path, elsewhere: bool) -> Path:
+    """The run folder of a search that was stopped."""
+    from optimizer.study import JOURNAL
+
+    if out is None:
+        numbers = [p.name.removeprefix(f"{config.stem}-") for p in Path("runs").glob(f"{config.stem}-*")]
+        if not (known := sorted(int(number) for number in numbers if number.isdecimal())):
+            raise BadOption("--resume", f"there is no folder runs/{config.stem}-NUMBER to go on with")
+        out = Path("runs") / f"{config.stem}-{known[-1]}"
+    if not elsewhere and not (out / JOURNAL).is_file():
+        raise BadOption("--resume", f"{out} holds no {JOURNAL}, so there is nothing to go on with")
+    out.mkdir(parents=True, exist_ok=True)
+    return out
 
 
 def main(arguments: list[str] | None = None) -> None:

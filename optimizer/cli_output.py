@@ -236,6 +236,7 @@ def search_text(result: SearchResult, folder: str) -> str:
             "",
             f"The first-ranked box is: {best.topology} (graph {best.graph}).",
             f"It scores {best.score_db:.2f} dB{over}.",
+            *result.confidence["sentences"],
             f"Open {folder}/report.html for reasons and figures; the sizes are in {folder}/candidates.",
         ]
     )

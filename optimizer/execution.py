@@ -1,17 +1,25 @@
-"""Running tasks here or in worker processes, and stopping at an interrupt from the keyboard."""
+"""Working through a race, here or in several processes, and stopping at an interrupt from the keyboard."""
 
 from __future__ import annotations
 
+import multiprocessing
 import signal
 import threading
-from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import FIRST_COMPLETED, Future, wait
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import FIRST_COMPLETED, wait
 from contextlib import contextmanager
 from typing import Any
 
 from optimizer.processes import worker_pool
+from optimizer.progress import Progress
+from optimizer.race import Race
 from optimizer.season import Season
-from optimizer.tasks import Outcome, Task, TaskRunner, prepare_worker, run_in_worker
+from optimizer.study import Study
+from optimizer.tasks import TaskRunner
+
+WAIT_SECONDS = 0.2
+"""Time between two looks at a storage where others work on all open tasks."""
 
 
 @contextmanager
@@ -34,33 +42,102 @@ def interruptible() -> Iterator[Callable[[], bool]]:
         signal.signal(signal.SIGINT, before)
 
 
-@contextmanager
-def executor(
-    season: Season, runner: TaskRunner, workers: int, stop: Callable[[], bool]
-) -> Iterator[Callable[[Iterable[Task]], Iterator[Outcome]]]:
-    """Something that runs tasks and yields their outcomes as they come."""
-    if workers <= 1:
+def work(
+    study: Study, race: Race, runner: TaskRunner, stop: Callable[[], bool], progress: Progress | None = None
+) -> None:
+    """Claim and run tasks until the race is over, whoever else works on it.
 
-        def one_by_one(tasks: Iterable[Task]) -> Iterator[Outcome]:
-            for task in tasks:
-                if stop():
-                    return
-                yield task, runner.run(task, stop)
+    Parameters
+    ----------
+    study : Study
+        Storage of tasks and outcomes [record].
+    race : Race
+        The schedule [record].
+    runner : TaskRunner
+        Evaluator [record].
+    stop : callable
+        True ends the work early; the task in work is recorded as cut short [flag].
+    progress : callable or None
+        Told of every finished task [text].
+    """
+    while not stop():
+        done = study.outcomes()
+        now = race.standing(done)
+        if progress is not None:
+            progress(*_counts(race, len(done), len(now.open), now.stage))
+        if not now.open:
+            return
+        claim = study.claim(now.open)
+        if claim is None:
+            time.sleep(WAIT_SECONDS)
+            continue
+        trial, task = claim
+        end = study.alive(trial)
+        try:
+            outcome = runner.run(task, done, stop)
+        finally:
+            end()
+        study.record(trial, outcome, whole=not stop())
 
-        yield one_by_one
-        return
-    pool = worker_pool(workers, prepare_worker, (season,))
 
-    def side_by_side(tasks: Iterable[Task]) -> Iterator[Outcome]:
-        running: dict[Future[dict[str, Any]], Task] = {}
-        if not stop():
-            running = {pool.submit(run_in_worker, task): task for task in tasks}
-        while running and not stop():
-            done, _ = wait(running, timeout=0.2, return_when=FIRST_COMPLETED)
-            for future in done:
-                yield running.pop(future), future.result()
+def work_in_processes(
+    season: Season,
+    race: Race,
+    storage: tuple[str, str],
+    workers: int,
+    stop: Callable[[], bool],
+    progress: Progress,
+) -> None:
+    """Let several processes work through a race.
 
+    Parameters
+    ----------
+    season : Season
+        The season [record].
+    race : Race
+        The schedule [record].
+    storage : tuple of str
+        Storage and name of the study [text].
+    workers : int
+        Number of processes [1].
+    stop : callable
+        True ends the work early [flag].
+    progress : callable
+        Told how far the race is [text].
+    """
+    study = Study(*storage, race.graphs)
+    halt = multiprocessing.get_context("spawn").Event()
+    pool = worker_pool(workers, _prepare, (season, race, storage, halt))
     try:
-        yield side_by_side
+        running = {pool.submit(_work) for _ in range(workers)}
+        while running:
+            finished, running = wait(running, timeout=WAIT_SECONDS, return_when=FIRST_COMPLETED)
+            for future in finished:
+                future.result()
+            if stop():
+                halt.set()
+            done = study.outcomes()
+            now = race.standing(done)
+            progress(*_counts(race, len(done), len(now.open), now.stage))
     finally:
-        pool.shutdown(wait=not stop(), cancel_futures=True)
+        halt.set()
+        pool.shutdown(wait=True, cancel_futures=True)
+
+
+_HERE: list[Any] = []
+
+
+def _prepare(season: Season, race: Race, storage: tuple[str, str], halt: Any) -> None:
+    _HERE[:] = [Study(*storage, race.graphs), race, TaskRunner(season), halt]
+
+
+def _work() -> None:
+    study, race, runner, halt = _HERE
+    work(study, race, runner, halt.is_set)
+
+
+def _counts(race: Race, done: int, missing: int, stage: int) -> tuple[int, int, str]:
+    """Finished tasks, a guess at their total, and the stage in words."""
+    later = max(0, race.least_stages - 1 - stage)
+    words = f"stage {stage + 1}, {missing} to do" if missing else "done"
+    return done, done + missing + later * race.plan.leaders, words

@@ -24,8 +24,6 @@ class Effort:
 
     Attributes
     ----------
-    restarts : int
-        Independent runs of every cell [1].
     screened : int
         Points of the first sample [1].
     islands : int
@@ -40,7 +38,6 @@ class Effort:
         Points with other sites that are polished after each sweep [1].
     """
 
-    restarts: int
     screened: int
     islands: int
     population: int
@@ -50,14 +47,10 @@ class Effort:
 
 
 EFFORTS = {
-    "survey": Effort(restarts=1, screened=256, islands=1, population=32, generations=16, polished=1, swept=0),
-    "quick": Effort(restarts=2, screened=512, islands=2, population=40, generations=25, polished=1, swept=1),
-    "normal": Effort(
-        restarts=5, screened=2048, islands=4, population=64, generations=80, polished=2, swept=3
-    ),
-    "thorough": Effort(
-        restarts=10, screened=8192, islands=4, population=96, generations=200, polished=4, swept=5
-    ),
+    "survey": Effort(screened=256, islands=1, population=32, generations=16, polished=1, swept=0),
+    "quick": Effort(screened=512, islands=2, population=40, generations=25, polished=1, swept=1),
+    "normal": Effort(screened=2048, islands=4, population=64, generations=80, polished=2, swept=3),
+    "thorough": Effort(screened=8192, islands=4, population=96, generations=200, polished=4, swept=5),
 }
 """Efforts by the name a season gives; ``survey`` is the first look at many graphs."""
 

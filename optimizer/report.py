@@ -217,8 +217,9 @@ def _standing(row: dict[str, str]) -> str:
     remarks = []
     if row.get("reduces_to"):
         remarks.append(f"reduces to {row['reduces_to']}: the simpler graph does as well")
-    if row.get("surveyed_only") == "True":
-        remarks.append("left after the survey")
+    rung = int(row.get("left_after") or 0)
+    if rung:
+        remarks.append(f"left after {rung} short {'look' if rung == 1 else 'rounds'}")
     return "; ".join(remarks)
 
 

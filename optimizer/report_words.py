@@ -49,6 +49,7 @@ def summary_sentences(run: Run) -> list[str]:
         sentences.append(
             f"The best closed box found scores {closed[0]:.1f} dB, a difference of {gain:+.1f} dB."
         )
+    sentences += run.record.get("confidence", {}).get("sentences", [])
     fitting = sum(1 for row in run.topologies if row["best_db"])
     sentences.append(
         f"{fitting} of {len(run.topologies)} topologies gave a design that fits. "

@@ -91,8 +91,10 @@ class TopologyBest:
         Designs evaluated in all restarts [1].
     why_none : str
         Why there is no design, where there is none [text].
+    left_after : int
+        Rung of the race, from 1, after which the graph was left; 0 where it went to the end [1].
     surveyed_only : bool
-        Whether the graph was left after the survey that comes before the search proper [flag].
+        Whether that was the first rung, a short look at every graph [flag].
     reduces_to : str
         Id of a simpler graph that this one contains and does not beat by a margin; empty where
         there is none [text].
@@ -105,6 +107,7 @@ class TopologyBest:
     restart_scores_db: tuple[float, ...]
     evaluations: int
     why_none: str = ""
+    left_after: int = 0
     surveyed_only: bool = False
     reduces_to: str = ""
 
@@ -125,6 +128,10 @@ class SearchResult:
         Names of the season's objectives [list].
     interrupted : bool
         Whether the search was stopped before its end [flag].
+    confidence : dict
+        How sure the search is: ``settled``, ``sentences`` and the numbers behind them [mixed].
+    history : tuple of dict
+        Best score and hypervolume after every finished task [mixed].
     counts : dict of str to int
         Numbers of cells, restarts and evaluations [1].
     seconds : dict of str to float
@@ -136,5 +143,7 @@ class SearchResult:
     topologies: tuple[TopologyBest, ...]
     objectives: tuple[str, ...]
     interrupted: bool
+    confidence: dict[str, Any]
+    history: tuple[dict[str, Any], ...]
     counts: dict[str, int]
     seconds: dict[str, float]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -91,6 +92,8 @@ def write_run(folder: Path, season: Season, result: SearchResult) -> Run:
     OSError
         The folder cannot be written.
     """
+    for name in ("candidates", "front", "topologies"):  # of an earlier, unfinished writing
+        shutil.rmtree(folder / name, ignore_errors=True)
     write_text(folder / "season.toml", season_text(season.source))
     judge, curves = Judge(season.rules), CurveMaker(season.rules, season.scale)
     records = [_write_candidate(folder, candidate, season, judge, curves) for candidate in result.candidates]
@@ -228,6 +231,7 @@ def _write_topologies(folder: Path, result: SearchResult) -> None:
         "restart_scores_db",
         "evaluations",
         "surveyed_only",
+        "left_after",
         "reduces_to",
         "why_none",
         "design",
@@ -245,6 +249,7 @@ def _write_topologies(folder: Path, result: SearchResult) -> None:
                 "restart_scores_db": " ".join(f"{score:.4f}" for score in best.restart_scores_db),
                 "evaluations": best.evaluations,
                 "surveyed_only": best.surveyed_only,
+                "left_after": best.left_after,
                 "reduces_to": best.reduces_to,
                 "why_none": best.why_none,
                 "design": design,

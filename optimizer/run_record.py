@@ -11,7 +11,7 @@ from typing import Any
 from optimizer.results import Candidate, SearchResult
 from optimizer.season import Season
 
-PACKAGES = ("boxwright", "numpy", "scipy", "optuna", "scikit-fem", "matplotlib")
+PACKAGES = ("boxwright", "numpy", "scipy", "optuna", "moocore", "scikit-fem", "matplotlib")
 """Packages whose versions a run records."""
 
 
@@ -39,6 +39,7 @@ def run_record(season: Season, result: SearchResult) -> dict[str, Any]:
         "effort": season.search.effort,
         "objectives": list(result.objectives),
         "interrupted": result.interrupted,
+        "confidence": dict(result.confidence),
         "counts": dict(result.counts),
         "times": {
             "written": datetime.now(UTC).isoformat(timespec="seconds"),
@@ -46,6 +47,7 @@ def run_record(season: Season, result: SearchResult) -> dict[str, Any]:
         },
         "versions": {"python": platform.python_version()} | {name: _version(name) for name in PACKAGES},
         "source": season.source,
+        "history": [dict(row) for row in result.history],
     }
 
 

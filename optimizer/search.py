@@ -1,96 +1,122 @@
-"""The search of a season: every cell in an Optuna study, then other objectives, then the ranking.
-
-A trial of the study is a graph, a restart and a goal, never a single geometry. The study lives in
-a journal file in the run folder.
-"""
+"""The search of a season: a race over graphs in an Optuna study, then the ranking of what it found."""
 
 from __future__ import annotations
 
+import re
 import time
+from importlib import metadata
 from pathlib import Path
+from typing import Any
 
-from optimizer.execution import executor, interruptible
-from optimizer.gathering import OTHER_CELLS, archives_of, best_per_graph, front_of, other_tasks, survivors
+from optimizer.confidence import confidence
+from optimizer.execution import interruptible, work, work_in_processes
+from optimizer.faults import ConfigError, Fault, read_toml
+from optimizer.gathering import best_per_graph, front_of
 from optimizer.graphs import season_graphs
-from optimizer.inner import EFFORTS
+from optimizer.history import history
 from optimizer.objectives import OBJECTIVES
+from optimizer.outcomes import archives_of
 from optimizer.progress import Progress, silent
+from optimizer.race import PLANS, Race
 from optimizer.ranking import rank
 from optimizer.results import SearchResult
 from optimizer.season import Season
-from optimizer.study import Study
-from optimizer.tasks import Outcome, Task, TaskRunner
-
-OTHER_FLOORS_DB = {"quick": (0.45,), "normal": (0.45, 1.5, 3.0), "thorough": (0.2, 0.45, 0.9, 1.5, 3.0, 5.0)}
-"""How far below the best output other objectives may go, by effort."""
-
-SURVEY_FROM = 10
-"""Number of graphs from which all are surveyed before the best are searched in earnest."""
-
-SURVIVORS = {"quick": 2, "normal": 2, "thorough": 12}
-"""Graphs that are searched in earnest after a survey, by effort; plain boxes come on top."""
+from optimizer.study import JOURNAL, Study
+from optimizer.tasks import TaskRunner
 
 
-def run_search(season: Season, out: Path, *, workers: int = 1, progress: Progress = silent) -> SearchResult:
+class SeasonChanged(Exception):
+    """A study was made for another season.
+
+    Attributes
+    ----------
+    changes : dict
+        Value then and now, by key [mixed].
+    """
+
+    def __init__(self, changes: dict[str, tuple[Any, Any]]) -> None:
+        super().__init__("the season has changed since the search began")
+        self.changes = changes
+
+
+def changed_keys(config: Path, error: SeasonChanged) -> ConfigError:
+    """What has changed, as faults of the season file."""
+    document = read_toml(config)
+    faults = []
+    for key, (then, now) in error.changes.items():
+        location = tuple(int(part) if part.isdecimal() else part for part in re.findall(r"[^.\[\]]+", key))
+        words = f"was {then!r} when the search began and is {now!r}: a search cannot go on with other rules"
+        faults.append(Fault(document.file, document.line(location), key, words))
+    return ConfigError(faults)
+
+
+def season_race(season: Season) -> Race:
+    """The race that a season's search runs."""
+    names = {*season.search.objectives, "evenness", "material"}
+    others = tuple(name for name in OBJECTIVES if name != "output" and name in names)
+    return Race(season_graphs(season), PLANS[season.search.effort], others)
+
+
+def run_search(
+    season: Season,
+    out: Path,
+    *,
+    workers: int = 1,
+    progress: Progress = silent,
+    storage: str | None = None,
+    study_name: str | None = None,
+) -> SearchResult:
     """Search a season and rank what was found.
+
+    A study that is already there is gone on with; its finished tasks are not done again.
 
     Parameters
     ----------
     season : Season
         The season [record].
     out : Path
-        Run folder, which exists; the study's journal is written there [path].
+        Run folder, which exists; without ``storage`` the study's journal is written there [path].
     workers : int
         Processes; the result does not depend on their number [1].
     progress : callable
-        Told how many tasks are done, how many there are, and a word on the last one [text].
+        Told how many tasks are done, about how many there are, and a word on the last one [text].
+    storage : str or None
+        Journal file or database URL that several searches share [text].
+    study_name : str or None
+        Name of the study in the storage; the season's where there is none [text].
 
     Returns
     -------
     SearchResult
         Candidates, front and best per topology; after an interrupt what was found until then [record].
+
+    Raises
+    ------
+    StorageError
+        The storage cannot be used.
+    SeasonChanged
+        The study was made for another season, or by another version.
     """
     began = time.perf_counter()
+    race = season_race(season)
+    place = (storage or str(out / JOURNAL), study_name or season.name)
+    study = Study(*place, race.graphs)
+    _agree(study, season)
     runner = TaskRunner(season)
     runner.judge.outside(runner.sites)
     prepared = time.perf_counter()
-    graphs = season_graphs(season)
-    word = season.search.effort
-    effort = EFFORTS[word]
-    others = [
-        name
-        for name in OBJECTIVES
-        if name != "output" and name in {*season.search.objectives, "evenness", "material"}
-    ]
-    floors = OTHER_FLOORS_DB[word]
-    study = Study(out, graphs, effort.restarts)
-    outcomes: list[Outcome] = []
-    with interruptible() as interrupted, executor(season, runner, workers, interrupted) as run_all:
-
-        def work(tasks: list[Task], later: int) -> None:
-            total = len(outcomes) + len(tasks) + later
-            for task, outcome in run_all(tasks):
-                study.record(task, outcome)
-                outcomes.append((task, outcome))
-                progress(len(outcomes), total, task.label)
-
-        chosen = graphs
-        last = OTHER_CELLS * len(others) * len(floors)
-        if len(graphs) > SURVEY_FROM:
-            later = effort.restarts * SURVIVORS[word] + last
-            work([Task(graph=graph, restart=0, effort="survey") for graph in graphs], later)
-            chosen = survivors(outcomes, SURVIVORS[word])
-        restarts = range(effort.restarts)
-        work([Task(graph=graph, restart=i, effort=word) for i in restarts for graph in chosen], last)
-        work(other_tasks(outcomes, season, others, floors), 0)
-        searched = time.perf_counter()
+    with interruptible() as interrupted:
+        if workers == 1:
+            work(study, race, runner, interrupted, progress)
+        else:
+            work_in_processes(season, race, place, workers, interrupted, progress)
         stopped = interrupted()
-    order = {graph: place for place, graph in enumerate(graphs)}
-    outcomes.sort(
-        key=lambda o: (order[o[0].graph], o[0].effort, o[0].objective, o[0].floor_db or 0.0, o[0].restart)
-    )
-    archives = archives_of(outcomes, season)
-    topologies = best_per_graph(outcomes, archives, runner, graphs)
+    searched = time.perf_counter()
+    outcomes = study.outcomes(partial=stopped)
+    standing = race.standing(study.outcomes())
+    archives = archives_of(outcomes, season.search.objectives)
+    topologies = best_per_graph(outcomes, standing, archives, runner)
+    sureness = confidence(standing, race.plan)
     candidates = rank(season, runner, topologies, archives)
     front = front_of(archives, runner, season)
     return SearchResult(
@@ -99,11 +125,13 @@ def run_search(season: Season, out: Path, *, workers: int = 1, progress: Progres
         topologies=topologies,
         objectives=season.search.objectives,
         interrupted=stopped,
+        confidence=sureness,
+        history=history(study.finished(), season.search.objectives),
         counts={
-            "cells": len(graphs),
+            "cells": len(race.graphs),
             "tasks": len(outcomes),
-            "restarts": effort.restarts,
-            "evaluations": sum(o["evaluations"] for _, o in outcomes),
+            "restarts": max((len(scores) for scores in standing.restarts.values()), default=0),
+            "evaluations": sum(outcome["evaluations"] for outcome in outcomes.values()),
             "front": len(front),
         },
         seconds={
@@ -112,3 +140,29 @@ def run_search(season: Season, out: Path, *, workers: int = 1, progress: Progres
             "ranking": time.perf_counter() - searched,
         },
     )
+
+
+def _agree(study: Study, season: Season) -> None:
+    """Note in a new study what it is for; refuse one that is for something else."""
+    now = {"source": season.source, "version": metadata.version("boxwright")}
+    if study.content is None:
+        study.set_content(now)
+    then = study.content or now
+    changes = dict(_changes(then["source"], now["source"]))
+    if then["version"] != now["version"]:
+        changes["boxwright's version"] = (then["version"], now["version"])
+    if changes:
+        raise SeasonChanged(changes)
+
+
+def _changes(then: Any, now: Any, key: str = "") -> list[tuple[str, tuple[Any, Any]]]:
+    """Keys whose values differ, with both values."""
+    if isinstance(then, dict) and isinstance(now, dict):
+        parts = [
+            (f"{key}.{name}" if key else name, then.get(name), now.get(name)) for name in {**then, **now}
+        ]
+    elif isinstance(then, list) and isinstance(now, list) and len(then) == len(now):
+        parts = [(f"{key}[{i}]", a, b) for i, (a, b) in enumerate(zip(then, now, strict=True))]
+    else:
+        return [] if then == now else [(key, (then, now))]
+    return [change for name, a, b in parts for change in _changes(a, b, name)]

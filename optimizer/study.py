@@ -1,55 +1,250 @@
-"""The Optuna study of a run: one trial a task, in a journal file in the run folder."""
+"""The Optuna study of a search: one trial a task, in a journal file or in a database that several share.
+
+A process claims a task by a running trial and keeps signs of life in it. A claim whose process has
+died is void, so that the task is done again; a task that two processes claimed at once belongs to the
+trial of the lower number. Outcomes depend on the task alone, so nothing is lost by either.
+"""
 
 from __future__ import annotations
 
+import os
+import platform
+import time
+import uuid
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from threading import Event, Thread
 from typing import Any
 
 import optuna
 from optuna.distributions import BaseDistribution, CategoricalDistribution, IntDistribution
-from optuna.storages import JournalStorage
+from optuna.samplers import RandomSampler
+from optuna.storages import BaseStorage, JournalStorage, RDBStorage
 from optuna.storages.journal import JournalFileBackend
+from optuna.trial import FrozenTrial, Trial, TrialState
+from sqlalchemy.exc import SQLAlchemyError
 
 from optimizer.inner import EFFORTS
+from optimizer.journal import KernelLock
 from optimizer.objectives import OBJECTIVES
-from optimizer.tasks import Task
+from optimizer.outcomes import Task, best_score
 
 JOURNAL = "study.journal"
 """File of the study in the run folder."""
 
+BEAT_SECONDS = 5.0
+"""Time between signs of life of a process that works on a task."""
+
+SILENT_SECONDS = 60.0
+"""A process on another machine that is silent for so long has died."""
+
+CLAIM_SECONDS = 2.0
+"""A claim younger than this may not yet say whose it is."""
+
+OPENING_TRIES, WAIT_SECONDS = 3, 1.0
+
+MOST_RESTARTS = 10_000
+
+
+class StorageError(Exception):
+    """A storage cannot be opened, or holds something else."""
+
 
 class Study:
-    """The study of one run.
+    """The study of one season in one storage.
 
     Parameters
     ----------
-    out : Path
-        Run folder [path].
-    graphs : tuple of str
+    storage : str
+        Path of a journal file, or URL of a database [text].
+    name : str
+        Name of the study in it [text].
+    graphs : sequence of str
         Graph ids that are searched [text].
-    restarts : int
-        Restarts of a graph at most [1].
+
+    Raises
+    ------
+    StorageError
+        The storage cannot be opened.
     """
 
-    def __init__(self, out: Path, graphs: tuple[str, ...], restarts: int) -> None:
-        optuna.logging.set_verbosity(optuna.logging.WARNING)
-        storage = JournalStorage(JournalFileBackend(str(out / JOURNAL)))
-        self.study = optuna.create_study(storage=storage, study_name="season", direction="maximize")
+    def __init__(self, storage: str, name: str, graphs: Sequence[str]) -> None:
+        optuna.logging.set_verbosity(optuna.logging.ERROR)
+        self.study = _open(storage, name)
         self.space: dict[str, BaseDistribution] = {
             "graph": CategoricalDistribution(list(graphs)),
-            "restart": IntDistribution(0, max(restarts - 1, 0)),
-            "objective": CategoricalDistribution(list(OBJECTIVES)),
+            "restart": IntDistribution(0, MOST_RESTARTS),
             "effort": CategoricalDistribution(list(EFFORTS)),
+            "objective": CategoricalDistribution(list(OBJECTIVES)),
         }
+        self._owner = {"host": _host(), "process": os.getpid()}
+        self._known: dict[int, tuple[Task, dict[str, Any]]] = {}
+        self._beats: dict[int, tuple[Any, float]] = {}
 
-    def record(self, task: Task, outcome: dict[str, Any]) -> None:
-        """Write a finished task; a task in which nothing fits counts as failed."""
-        self.study.enqueue_trial({name: getattr(task, name) for name in self.space})
+    @property
+    def content(self) -> dict[str, Any] | None:
+        """What the study was made for, as :meth:`set_content` left it; None in a new study."""
+        return self.study.user_attrs.get("content")
+
+    def set_content(self, content: dict[str, Any]) -> None:
+        """Note what the study is made for, as plain data."""
+        self.study.set_user_attr("content", content)
+
+    def outcomes(self, partial: bool = False) -> dict[Task, dict[str, Any]]:
+        """Finished tasks and their outcomes; with ``partial`` those cut short as well."""
+        found: dict[Task, dict[str, Any]] = {}
+        short: dict[Task, dict[str, Any]] = {}
+        for trial in self.study.get_trials(deepcopy=False, states=(TrialState.COMPLETE, TrialState.PRUNED)):
+            if trial.number not in self._known:
+                self._known[trial.number] = (self._task(trial), trial.user_attrs["outcome"])
+            task, outcome = self._known[trial.number]
+            (found if trial.state == TrialState.COMPLETE else short)[task] = outcome
+        return {**short, **found} if partial else found
+
+    def finished(self) -> list[tuple[float, Task, dict[str, Any]]]:
+        """Finished tasks with their outcomes and when they were finished, as seconds of the epoch."""
+        trials = self.study.get_trials(deepcopy=False, states=(TrialState.COMPLETE,))
+        rows = [
+            (t.datetime_complete.timestamp(), self._task(t), t.user_attrs["outcome"])
+            for t in trials
+            if t.datetime_complete is not None
+        ]
+        return sorted(rows, key=lambda row: (row[0], row[1]))
+
+    def claim(self, tasks: Sequence[Task]) -> tuple[Trial, Task] | None:
+        """Claim the first task that no living process works on; None where there is none.
+
+        Parameters
+        ----------
+        tasks : sequence of Task
+            Unfinished tasks, the first ones first [list].
+
+        Returns
+        -------
+        tuple of Trial and Task, or None
+            The claim [record].
+        """
+        taken = {self._task(trial) for trial in self._running()}
+        free = next((task for task in tasks if task not in taken), None)
+        if free is None:
+            return None
+        token = uuid.uuid4().hex
+        params = {name: getattr(free, name) for name in self.space}
+        self.study.enqueue_trial(params, user_attrs={"token": token, "owner": self._owner})
         trial = self.study.ask(self.space)
-        trial.set_user_attr("floor_db", task.floor_db)
+        mine = next(t for t in self.study.get_trials(deepcopy=False) if t.number == trial.number)
+        if mine.user_attrs.get("token") != token:  # another process asked at the same moment
+            trial.set_user_attr("owner", self._owner)
+        if "token" not in mine.user_attrs or not self._is_first(mine):
+            self.study.tell(trial, state=TrialState.FAIL)
+            return self.claim(tasks)
+        return trial, self._task(mine)
+
+    def alive(self, trial: Trial) -> Callable[[], None]:
+        """Give signs of life for a claim until the returned function is called."""
+        over = Event()
+
+        def beat() -> None:
+            while not over.wait(BEAT_SECONDS):
+                trial.set_user_attr("beat", time.time())
+
+        thread = Thread(target=beat, daemon=True)
+        thread.start()
+
+        def end() -> None:
+            over.set()
+            thread.join()
+
+        return end
+
+    def record(self, trial: Trial, outcome: dict[str, Any], *, whole: bool = True) -> None:
+        """Write what a task came to; ``whole`` is false where it was cut short."""
         trial.set_user_attr("outcome", outcome)
-        points = outcome["best"] or outcome["archive"]
-        if points is None:
-            self.study.tell(trial, state=optuna.trial.TrialState.FAIL)
-        else:
-            self.study.tell(trial, max(points["columns"]["output_db"]))
+        if not whole:
+            self.study.tell(trial, state=TrialState.PRUNED)
+            return
+        score = best_score(outcome)
+        self.study.tell(trial, score if score > -1e300 else -1e300)
+
+    def _task(self, trial: FrozenTrial) -> Task:
+        params = trial.params or trial.system_attrs.get("fixed_params", {})
+        return Task(**{name: params[name] for name in self.space})
+
+    def _running(self) -> list[FrozenTrial]:
+        """Claims of living processes; claims of dead ones are ended on the way."""
+        living = []
+        for trial in self.study.get_trials(deepcopy=False, states=(TrialState.RUNNING,)):
+            if not set(self.space) <= set(trial.params):
+                continue  # asked for a moment ago
+            if self._lives(trial):
+                living.append(trial)
+            else:
+                self.study.tell(trial.number, state=TrialState.FAIL, skip_if_finished=True)
+        return living
+
+    def _lives(self, trial: FrozenTrial) -> bool:
+        owner, began = trial.user_attrs.get("owner", {}), trial.datetime_start
+        fresh = began is not None and abs(time.time() - began.timestamp()) < CLAIM_SECONDS
+        if owner.get("host") == self._owner["host"] and not _runs(int(owner.get("process", 0))):
+            return fresh  # a claim left waiting by a dead process may just have been taken over
+        sign = trial.user_attrs.get("beat")
+        before = self._beats.get(trial.number)
+        if before is None or before[0] != sign:
+            self._beats[trial.number] = (sign, time.monotonic())
+            return True
+        return time.monotonic() - before[1] < SILENT_SECONDS
+
+    def _is_first(self, mine: FrozenTrial) -> bool:
+        task = self._task(mine)
+        rivals = self.study.get_trials(deepcopy=False, states=(TrialState.RUNNING, TrialState.COMPLETE))
+        return not any(
+            trial.number < mine.number
+            and self._task(trial) == task
+            and (trial.state == TrialState.COMPLETE or self._lives(trial))
+            for trial in rivals
+            if set(self.space) <= set(trial.params)
+        )
+
+
+def _open(storage: str, name: str) -> optuna.Study:
+    for tries_left in reversed(range(OPENING_TRIES)):
+        try:
+            return optuna.create_study(
+                storage=_place(storage),
+                study_name=name,
+                direction="maximize",
+                load_if_exists=True,
+                sampler=RandomSampler(),
+            )
+        except Exception as error:  # whatever a driver raises: the storage cannot be used
+            if tries_left and isinstance(error, SQLAlchemyError):
+                time.sleep(WAIT_SECONDS)  # another process may just be making the same tables
+                continue
+            words = str(error).strip().splitlines() or [type(error).__name__]
+            raise StorageError(f"cannot open {storage!r}: {words[0]}") from error
+    raise AssertionError("a last try returns or raises")
+
+
+def _place(storage: str) -> BaseStorage:
+    if "://" in storage:
+        return RDBStorage(storage, engine_kwargs={"pool_pre_ping": True})
+    path = Path(storage)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    return JournalStorage(JournalFileBackend(str(path), lock_obj=KernelLock(path)))
+
+
+def _host() -> str:
+    return f"{platform.node()}-{uuid.getnode():x}"
+
+
+def _runs(process: int) -> bool:
+    """Whether a process of this machine is alive."""
+    if process <= 0:
+        return False
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except PermissionError:
+        return True
+    return True

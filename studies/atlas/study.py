@@ -14,11 +14,12 @@ from pathlib import Path
 from models.catalogue import design_names, named_topology, short_label
 from models.enumeration import enumerate_graphs
 from models.fit import duct_air
-from optimizer.execution import executor
 from optimizer.figures import draw_figure
 from optimizer.figures_graph import graph_figure
+from optimizer.outcomes import Task, unpack
+from optimizer.processes import worker_pool
 from optimizer.season import Season, load_season
-from optimizer.tasks import Task, TaskRunner, unpack
+from optimizer.tasks import TaskRunner
 from studies.atlas.drawing import atlas_figure
 
 CONFIGS = Path(__file__).parents[2] / "configs"
@@ -75,12 +76,23 @@ def scores_of(
     runner.judge.outside(runner.sites)
     tasks = [Task(graph=graph, restart=i, effort=effort) for graph in graphs for i in range(restarts)]
     found: dict[str, list[dict]] = {graph: [] for graph in graphs}
-    with executor(season, runner, workers, lambda: False) as run_all:
-        for task, outcome in run_all(tasks):
-            if outcome["best"] is not None:
-                found[task.graph].append(outcome["best"])
+    with worker_pool(workers, _prepare, (season,)) as pool:
+        for task, best in zip(tasks, pool.map(_run, tasks), strict=True):
+            if best is not None:
+                found[task.graph].append(best)
     rows = [_score(runner, name, graph, found[graph]) for graph in graphs]
     return sorted(rows, key=lambda row: (row.best_db is None, -(row.best_db or 0.0), row.graph))
+
+
+_RUNNER: list[TaskRunner] = []
+
+
+def _prepare(season: Season) -> None:
+    _RUNNER[:] = [TaskRunner(season)]
+
+
+def _run(task: Task) -> dict | None:
+    return _RUNNER[0].run(task, {})["best"]
 
 
 def _score(runner: TaskRunner, name: str, graph: str, bests: list[dict]) -> Score:

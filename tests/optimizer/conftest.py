@@ -191,6 +191,8 @@ def hand_made_result(
         topologies=tuple(topologies),
         objectives=season.search.objectives,
         interrupted=interrupted,
+        confidence={"settled": True, "sentences": ["3 of 3 restarts agree."]},
+        history=(),
         counts={"cells": 4, "restarts": 12, "evaluations": 3010},
         seconds={"search": 1.5, "ranking": 0.25},
     )

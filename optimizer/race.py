@@ -1,0 +1,243 @@
+"""The schedule of a race over graphs, as a function of what is finished and of nothing else.
+
+Every graph is a cell. All cells get a short run, the better part a longer one, and so on (successive
+halving: K. Jamieson, A. Talwalkar, AISTATS 2016, from memory); the leaders are then restarted at
+full effort until enough restarts of every contender agree. A stage begins when the one before
+it is finished, so the schedule, and with it the result, depends neither on the number of processes
+nor on interruptions. A cell that is cut is not proved to be worse: :mod:`optimizer.confidence` says
+how far behind it was.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+from optimizer.outcomes import Outcomes, Task, best_score
+
+PLAIN_GRAPHS = ("oA", "oA/Ao", "oA.oA", "oA.oA/Ao")
+"""Closed and vented boxes, whose scores are par for a season: they are always searched at full effort."""
+
+AGREE_DB = 0.05
+"""Restarts that end within this of a cell's best agree with it."""
+
+CONTENDER_DB = 0.1
+"""A leader within this of the best cell must be settled too."""
+
+OTHER_CELLS = 3
+"""Graphs whose other objectives are sought, the best first."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rung:
+    """One step of the halving.
+
+    Attributes
+    ----------
+    effort : str
+        Effort of the runs [text].
+    restarts : int
+        Runs of this effort that every cell has had at the end of the rung [1].
+    kept : float
+        Share of the cells that go on [1].
+    """
+
+    effort: str
+    restarts: int
+    kept: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """How a race is run.
+
+    Attributes
+    ----------
+    rungs : tuple of Rung
+        Steps of the halving, in order; skipped once no more than ``leaders`` cells are left [list].
+    full : str
+        Effort of the last stage [text].
+    leaders : int
+        Cells that reach the last stage, plain boxes aside [1].
+    agree, most : int
+        Restarts that must agree on a contender's best, and restarts of a cell at most [1].
+    """
+
+    rungs: tuple[Rung, ...]
+    full: str
+    leaders: int
+    agree: int
+    most: int
+
+
+PLANS = {
+    "quick": Plan(
+        rungs=(Rung(effort="survey", restarts=1, kept=0.5),), full="quick", leaders=4, agree=2, most=4
+    ),
+    "normal": Plan(
+        rungs=(
+            Rung(effort="survey", restarts=2, kept=0.5),
+            Rung(effort="quick", restarts=1, kept=0.5),
+            Rung(effort="quick", restarts=3, kept=0.5),
+        ),
+        full="normal",
+        leaders=4,
+        agree=3,
+        most=9,
+    ),
+    "thorough": Plan(
+        rungs=(
+            Rung(effort="survey", restarts=3, kept=0.7),
+            Rung(effort="quick", restarts=3, kept=0.6),
+            Rung(effort="normal", restarts=1, kept=0.5),
+        ),
+        full="thorough",
+        leaders=8,
+        agree=4,
+        most=16,
+    ),
+}
+"""Plans by the name of the effort that a season gives."""
+
+
+@dataclass(slots=True, kw_only=True)
+class Standing:
+    """Where a race stands.
+
+    Attributes
+    ----------
+    scores : dict of str to float
+        Best score of every cell, minus infinity where nothing fits [dB].
+    left : dict of str to int
+        Number of the rung, from 1, after which a cell was cut [1].
+    behind : dict of str to float
+        How far the cell was behind the leader then [dB].
+    gain : float
+        The most that any cell has gained since it passed its first rung [dB].
+    restarts : dict of str to list of float
+        Scores at full effort [dB].
+    open : list of Task
+        Tasks of the present stage that are not finished; empty when the race is over [list].
+    stage : int
+        Number of the present stage, from 0 [1].
+    """
+
+    scores: dict[str, float] = field(default_factory=dict)
+    left: dict[str, int] = field(default_factory=dict)
+    behind: dict[str, float] = field(default_factory=dict)
+    gain: float = 0.0
+    restarts: dict[str, list[float]] = field(default_factory=dict)
+    open: list[Task] = field(default_factory=list)
+    stage: int = 0
+
+    def order(self, graphs: Iterable[str]) -> list[str]:
+        """Graphs for which something fits, the best first."""
+        found = [graph for graph in graphs if self.scores[graph] > -math.inf]
+        return sorted(found, key=lambda graph: (-self.scores[graph], graph))
+
+    def agreeing(self, graph: str) -> int:
+        """Restarts at full effort that end at the best score of their cell."""
+        scores = self.restarts.get(graph, [])
+        return sum(score >= self.scores[graph] - AGREE_DB for score in scores)
+
+
+class Race:
+    """A race over graphs.
+
+    Parameters
+    ----------
+    graphs : tuple of str
+        The cells [text].
+    plan : Plan
+        How it is run [record].
+    others : tuple of str
+        Further objectives that are sought in the best cells [text].
+    """
+
+    def __init__(self, graphs: tuple[str, ...], plan: Plan, others: tuple[str, ...] = ()) -> None:
+        self.graphs = graphs
+        self.plan = plan
+        self.others = others
+
+    @property
+    def least_stages(self) -> int:
+        """Stages of a race in which all restarts agree at once [1]."""
+        rungs = len(self.plan.rungs) if len(self.graphs) > self.plan.leaders else 0
+        return rungs + 3
+
+    def standing(self, done: Outcomes) -> Standing:
+        """Where the race stands, from the finished tasks.
+
+        Parameters
+        ----------
+        done : mapping of Task to dict
+            Finished tasks, in any order [mixed].
+
+        Returns
+        -------
+        Standing
+            With the tasks of the present stage that are still to do [record].
+        """
+        now = Standing(scores=dict.fromkeys(self.graphs, -math.inf))
+        for tasks in self._stages(now):
+            now.open = [task for task in dict.fromkeys(tasks) if task not in done]
+            if now.open:
+                return now
+            for task in tasks:
+                score = best_score(done[task])
+                if task.objective == "output" and task.effort == self.plan.full:
+                    runs = now.restarts.setdefault(task.graph, [])
+                    if len(runs) == task.restart:
+                        runs.append(score)
+                before = now.scores[task.graph]
+                if now.stage > 0 and math.isfinite(before):
+                    now.gain = max(now.gain, score - before)
+                now.scores[task.graph] = max(before, score)
+            now.stage += 1
+        return now
+
+    def _stages(self, now: Standing) -> Iterator[list[Task]]:
+        """Tasks stage after stage; what has come out is in ``now`` when the next stage is asked for."""
+        cells = list(self.graphs)
+        for number, rung in enumerate(self.plan.rungs, start=1):
+            if len(cells) <= self.plan.leaders:
+                break
+            yield [Task(graph=g, restart=i, effort=rung.effort) for i in range(rung.restarts) for g in cells]
+            cells = self._cut(now, cells, max(self.plan.leaders, math.ceil(rung.kept * len(cells))), number)
+        if len(cells) > self.plan.leaders:
+            cells = self._cut(now, cells, self.plan.leaders, len(self.plan.rungs))
+        for graph in self.graphs:
+            if graph in PLAIN_GRAPHS and graph not in cells:
+                cells.append(graph)
+                now.left.pop(graph, None)
+                now.behind.pop(graph, None)
+        yield [Task(graph=graph, restart=0, effort=self.plan.full) for graph in cells]
+        while more := self._unsettled(now, cells):
+            yield more
+        leaders = now.order(self.graphs)[:OTHER_CELLS]
+        yield [
+            Task(graph=graph, restart=0, effort=self.plan.full, objective=other)
+            for other in self.others
+            for graph in leaders
+        ]
+
+    def _cut(self, now: Standing, cells: list[str], count: int, rung: int) -> list[str]:
+        """The best cells; the others are noted with how far they are behind."""
+        order = now.order(cells)
+        for graph in order[count:]:
+            now.left[graph] = rung
+            now.behind[graph] = now.scores[order[0]] - now.scores[graph]
+        return order[:count]
+
+    def _unsettled(self, now: Standing, cells: list[str]) -> list[Task]:
+        """Two more restarts of every contender whose restarts do not agree yet."""
+        order = now.order(cells)
+        tasks = []
+        for graph in order:
+            runs = len(now.restarts[graph])
+            near = now.scores[graph] >= now.scores[order[0]] - CONTENDER_DB
+            if near and runs < self.plan.most and now.agreeing(graph) < self.plan.agree:
+                last = min(runs + 2, self.plan.most)
+                tasks += [Task(graph=graph, restart=i, effort=self.plan.full) for i in range(runs, last)]
+        return tasks

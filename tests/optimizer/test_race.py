@@ -1,0 +1,235 @@
+"""The schedule of a race, its confidence, and a conditional problem whose best branch is the hardest."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy.optimize import minimize
+
+from optimizer import inner
+from optimizer.cell import Goal, Points, joined
+from optimizer.confidence import NOTHING, STOPPED, confidence, count_optima, unseen_chance
+from optimizer.inner import EFFORTS, seek
+from optimizer.objectives import OBJECTIVES
+from optimizer.outcomes import Task, pack
+from optimizer.race import PLANS, Plan, Race, Rung, Standing
+
+PLAN = Plan(
+    rungs=(Rung(effort="survey", restarts=1, kept=0.5), Rung(effort="quick", restarts=1, kept=0.5)),
+    full="normal",
+    leaders=2,
+    agree=2,
+    most=5,
+)
+
+
+def outcome(score: float | None) -> dict[str, Any]:
+    """Plain data of a task that ended at a score, or in which nothing fits."""
+    if score is None:
+        return {"evaluations": 1, "best": None, "archive": None}
+    points = {"x": [[0.5]], "site": [[]], "columns": {o.key: [score] for o in OBJECTIVES.values()}}
+    return {"evaluations": 1, "best": points, "archive": points}
+
+
+def run(
+    race: Race, score: Any, done: dict[Task, dict[str, Any]] | None = None
+) -> tuple[Standing, list[Task]]:
+    """Run a race to its end; ``score`` tells what a task comes to."""
+    done, order = done if done is not None else {}, []
+    while tasks := race.standing(done).open:
+        done[tasks[0]] = outcome(score(tasks[0]))
+        order.append(tasks[0])
+    return race.standing(done), order
+
+
+def test_halving_keeps_the_better_half_and_restarts_until_they_agree() -> None:
+    graphs = tuple(f"g{i}" for i in range(8))
+    race = Race(graphs, PLAN, others=("material",))
+    now, order = run(race, lambda task: 100.0 + int(task.graph[1]) - (task.effort == "survey"))
+    efforts = [(task.effort, task.objective) for task in order]
+    assert efforts.count(("survey", "output")) == 8
+    assert efforts.count(("quick", "output")) == 4
+    assert efforts.count(("normal", "output")) == 2 + 2  # two leaders; two more runs of the one contender
+    assert efforts.count(("normal", "material")) == 3
+    assert now.left == {"g0": 1, "g1": 1, "g2": 1, "g3": 1, "g4": 2, "g5": 2}
+    assert now.behind["g3"] == pytest.approx(4.0)
+    assert now.gain == pytest.approx(1.0)
+    assert now.restarts == {"g7": [107.0] * 3, "g6": [106.0]}
+
+
+def test_schedule_does_not_depend_on_the_order_of_outcomes() -> None:
+    """Outcomes given in any order, and before their stage is asked for, lead to the same standing."""
+    race = Race(tuple(f"g{i}" for i in range(8)), PLAN)
+    rng = np.random.default_rng(1)
+    score = {
+        Task(graph=g, restart=r, effort=e): float(rng.normal())
+        for g in race.graphs
+        for r in range(9)
+        for e in ("survey", "quick", "normal")
+    }
+    done: dict[Task, dict[str, Any]] = {}
+    now, _ = run(race, score.__getitem__, done)
+    for _ in range(5):
+        items = list(done.items())
+        rng.shuffle(items)  # type: ignore[arg-type]
+        assert race.standing(dict(items)) == now
+
+
+def test_disagreeing_restarts_go_on_to_the_most_and_are_said_to() -> None:
+    counter = itertools.count()
+    race = Race(("g0",), PLAN)
+    now, order = run(race, lambda task: float(next(counter)))
+    assert len(order) == PLAN.most
+    sure = confidence(now, PLAN)
+    assert not sure["settled"]
+    assert "Only 1 of 5 restarts" in sure["sentences"][0]
+
+
+def test_confidence_says_how_it_knows() -> None:
+    race = Race(tuple(f"g{i}" for i in range(8)), PLAN)
+    now, _ = run(race, lambda task: 100.0 + int(task.graph[1]) - 0.2 * (task.effort == "survey"))
+    sure = confidence(now, PLAN)
+    assert sure["settled"]
+    assert sure["agreeing"] == 3
+    assert sure["nearest_cut"] == "g5"
+    assert "3 of 3 independent restarts" in sure["sentences"][0]
+    late = Race(tuple(f"g{i}" for i in range(8)), PLAN)
+    now, _ = run(late, lambda task: 100.0 + 0.1 * int(task.graph[1]) - 0.3 * (task.effort == "survey"))
+    sure = confidence(now, PLAN)  # cells were cut by less than others gained later
+    assert not sure["settled"]
+    assert "not sure" in sure["sentences"][-1]
+
+
+def test_a_stopped_race_claims_nothing() -> None:
+    race = Race(("g0", "g1"), PLAN)
+    done = {Task(graph="g0", restart=0, effort="normal"): outcome(100.0)}
+    sure = confidence(race.standing(done), PLAN)
+    assert not sure["settled"]
+    assert sure["sentences"][0] == STOPPED
+    assert confidence(Race(("g0",), PLAN).standing({}), PLAN)["sentences"] == [STOPPED]
+
+
+def test_unseen_chance() -> None:
+    """w(w + 1)/(n(n - 1)), computed from the stated formula; optima are told apart by the agreement."""
+    assert unseen_chance(1, 1) is None
+    assert unseen_chance(5, 1) == pytest.approx(0.1)
+    assert unseen_chance(10, 3) == pytest.approx(12 / 90)
+    assert unseen_chance(3, 3) == 1.0
+    assert count_optima([100.0, 99.99, 99.0, 98.97, 90.0]) == 3
+    assert count_optima([]) == 0
+
+
+def test_graphs_that_never_fit_leave_the_race() -> None:
+    race = Race(tuple(f"g{i}" for i in range(8)), PLAN)
+    now, _ = run(race, lambda task: None if task.graph < "g6" else 50.0)
+    assert set(now.restarts) == {"g6", "g7"}
+    now, order = run(race, lambda task: None)
+    assert now.open == []
+    assert len(order) == 8
+    assert confidence(now, PLAN)["sentences"] == [NOTHING]
+
+
+# A conditional problem: branches of different numbers of variables and constraints. Most are plain
+# hills of different heights; one has two hills; the highest lies at the end of a bent, narrow ridge behind
+# a constraint, so that a short look at it shows less than the plain hills do.
+
+
+@dataclass
+class Branch:
+    """One branch, with what a search asks of a cell."""
+
+    dimensions: int
+    height: float
+    kind: str
+    peak: np.ndarray
+    evaluations: int = 0
+    archive: Points | None = None
+    space: Any = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.space = self
+        self.site_slots: dict[str, int] = {}
+        self.sites = (0,)
+
+    def value(self, x: np.ndarray) -> np.ndarray:
+        away = x - self.peak
+        if self.kind == "plain":
+            return self.height - 30.0 * (away**2).sum(axis=1)
+        if self.kind == "two hills":
+            other = ((x - (1.0 - self.peak)) ** 2).sum(axis=1)
+            return np.maximum(self.height - 60.0 * (away**2).sum(axis=1), self.height - 1.0 - 20.0 * other)
+        bend = away[:, 1:] - 1.5 * away[:, :-1] ** 2
+        return self.height - 4.0 * np.abs(away[:, 0]) - 60.0 * (bend**2).sum(axis=1)
+
+    def excess(self, x: np.ndarray) -> np.ndarray:
+        if self.kind != "ridge":
+            return np.zeros(x.shape[0])
+        return np.maximum(x[:, 0] - self.peak[0], 0.0)
+
+    def evaluate(self, x: np.ndarray, site: np.ndarray, move: bool = False) -> Points:
+        x = np.clip(x, 0.0, 1.0)
+        excess = self.excess(x)
+        self.evaluations += x.shape[0]
+        value = np.where(excess > 0.0, np.nan, self.value(x))
+        return Points(x=x, site=site, excess=excess, columns={o.key: value for o in OBJECTIVES.values()})
+
+    def polish(self, point: Points) -> Points:
+        found = minimize(
+            lambda x: -self.value(x[None])[0],
+            point.x[0],
+            bounds=[(0.0, 1.0)] * self.dimensions,
+            constraints={"type": "ineq", "fun": lambda x: -self.excess(x[None])[0]},
+            method="SLSQP",
+            options={"maxiter": 60},
+        )
+        both = joined([point, self.evaluate(found.x[None], point.site)])
+        best = np.argmax(np.nan_to_num(both.columns[Goal().key], nan=-np.inf))
+        return both.take(np.array([best]))
+
+
+def branches(seed: int) -> dict[str, Branch]:
+    rng = np.random.default_rng(seed)
+    made = {}
+    for i in range(20):
+        kind = "two hills" if i % 5 == 0 else "plain"
+        size = 2 + i % 5
+        peak = rng.uniform(0.2, 0.8, size)
+        made[f"hill {i:02d}"] = Branch(size, 98.0 + 0.05 * i, kind, peak)
+    made["ridge"] = Branch(6, 100.0, "ridge", rng.uniform(0.4, 0.6, 6))
+    return made
+
+
+@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("effort", ["quick", "normal"])
+def test_race_finds_the_hardest_branch(seed: int, effort: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(inner, "polish", lambda cell, point: cell.polish(point))
+    monkeypatch.setattr(inner, "sweep_sites", lambda cell, point, goal, count: point)
+    problem = branches(seed)
+    race = Race(tuple(problem), PLANS[effort])
+    done: dict[Task, dict[str, Any]] = {}
+    while tasks := race.standing(done).open:
+        for task in tasks:
+            cell = problem[task.graph]
+            words = [seed, task.restart, list(EFFORTS).index(task.effort), *map(ord, task.graph)]
+            best = seek(cell, np.random.default_rng(words), EFFORTS[task.effort], lambda: False)  # type: ignore[arg-type]
+            done[task] = {"evaluations": 0, "best": best and pack(best), "archive": None}
+    now = race.standing(done)
+    assert now.order(now.scores)[0] == "ridge"
+    assert now.scores["ridge"] > 99.0
+
+
+def test_a_short_look_is_not_enough_for_the_ridge() -> None:
+    """The guard guards something: a plain sample of each branch mostly puts a hill first."""
+    wrong = 0
+    for seed in range(12):
+        best = {}
+        for name, branch in branches(seed).items():
+            x = np.random.default_rng([seed, len(name)]).random((1000, branch.dimensions))
+            points = branch.evaluate(x, np.zeros((1000, 0), dtype=int))
+            best[name] = np.nanmax(points.columns["output_db"])
+        wrong += max(best, key=best.__getitem__) != "ridge"
+    assert wrong >= 10
