@@ -120,18 +120,18 @@ def _score(runner: TaskRunner, name: str, graph: str, bests: list[dict]) -> Scor
 def main(arguments: list[str] | None = None) -> list[Score]:
     """Run the study and write ``scores.csv`` and the figures."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--reduced", action="store_true", help="one and two chambers, short searches")
+    parser.add_argument("--reduced", action="store_true", help="one and two chambers, one restart")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--out", type=Path, default=Path(__file__).parent)
     options = parser.parse_args(arguments)
     graphs = useful_graphs(2 if options.reduced else 3)
-    effort, restarts = ("survey", 1) if options.reduced else ("quick", 3)
+    restarts = 1 if options.reduced else 3
     names = SEASONS[1:2] if options.reduced else SEASONS
     rows: list[Score] = []
     for name in names:
         for profile in PROFILES:
             season = season_of(name, profile)
-            rows += scores_of(season, name, graphs, effort, restarts, options.workers)
+            rows += scores_of(season, name, graphs, "quick", restarts, options.workers)
             print_top(rows, name, profile)
     options.out.mkdir(parents=True, exist_ok=True)
     with (options.out / "scores.csv").open("w", newline="", encoding="utf-8") as file:
