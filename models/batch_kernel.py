@@ -14,7 +14,7 @@ import numpy as np
 
 from models.drive_kernel import Bounds, Steps, drive_group
 from models.duct_kernel import duct_impedance, end_lengths
-from models.jit import compiled, log
+from models.jit import compiled, entry_point, log
 from models.near_field_kernel import LANES, first_axis, longest, near_block, second_axis
 from models.room_kernel import NEAREST, along_line, line_impedance, patch_waves, room_medium
 
@@ -192,7 +192,8 @@ def _add_ducts(graph: Graph, tones: Tones, sizes: Sizes, start: int, planes: np.
             _load(sizes.ducts, k, c, start, column[c])
         a, b = first + 2 * k, first + 2 * k + 1
         for side in range(2):
-            end_area[2 * k + side] = column[side]
+            for lane in range(LANES):
+                end_area[2 * k + side, lane] = column[side, lane]
             end_lengths(column[side], column[2], column[3], count, slot == 1, near[2 * k + side], patch[2 * k + side])
         for t in range(tones.omega.size):
             if given < 0:
@@ -200,8 +201,8 @@ def _add_ducts(graph: Graph, tones: Tones, sizes: Sizes, start: int, planes: np.
                     tones.omega[t], column[0], column[2], column[3], count, slot == 1, tones.lossy, tones.air,
                     s, f, g, z,
                 )  # fmt: skip
-                z[4] = z[0]
-                z[5] = z[1]
+                for lane in range(LANES):
+                    z[4, lane], z[5, lane] = z[0, lane], z[1, lane]
             else:
                 for part in range(3):
                     for lane in range(LANES):
@@ -246,9 +247,9 @@ def _end(graph: Graph, tones: Tones, sizes: Sizes, start: int, joint: int, near:
     kind, element, side = graph.joints[joint, KIND], graph.joints[joint, ELEMENT], graph.joints[joint, SIDE]
     last = sizes.sides.shape[0] - 1
     if kind == 2:
-        out[0] = near[2 * element + side]
-        out[1] = patch[2 * element + side]
-        out[2] = end_area[2 * element + side]
+        row = 2 * element + side
+        for lane in range(LANES):
+            out[0, lane], out[1, lane], out[2, lane] = near[row, lane], patch[row, lane], end_area[row, lane]
     else:
         for lane in range(LANES):
             area = graph.bounds.area
@@ -262,52 +263,87 @@ def _end(graph: Graph, tones: Tones, sizes: Sizes, start: int, joint: int, near:
 
 
 @compiled
-def _add_room(graph: Graph, tones: Tones, sizes: Sizes, start: int, chamber: int, planes: np.ndarray,
-              near: np.ndarray, patch: np.ndarray, end_area: np.ndarray) -> None:  # fmt: skip
-    """Impedances among the joints of one chamber."""
-    begin, count = graph.starts[chamber], graph.starts[chamber + 1] - graph.starts[chamber]
-    last = sizes.sides.shape[0] - 1
-    sides, volume, line = np.empty((3, LANES)), np.empty(LANES), np.empty(LANES, np.int64)
-    centre, half = np.empty((count, 2, LANES)), np.empty((count, 2, LANES))
-    sums = np.zeros((3, count, count, LANES))
-    x, h, ends = np.empty((count, LANES)), np.empty((count, LANES)), np.empty(count, np.int64)
-    wave, waves, z = np.empty((9, LANES)), np.empty((count, 10, LANES)), np.empty((2, LANES))
-    rest, end = np.empty((count, LANES)), np.empty((3, LANES))
-    axes = graph.joints[begin : begin + count, AXIS].copy()
-    highs = graph.joints[begin : begin + count, HIGH] == 1
-    yields = graph.joints[begin : begin + count, YIELDS] == 1
+def _load_room(graph: Graph, sizes: Sizes, start: int, chamber: int, sides: np.ndarray, line: np.ndarray,
+               centre: np.ndarray, half: np.ndarray) -> None:  # fmt: skip
+    """Sides and line of a block of chambers, places and sizes of their patches."""
+    begin, last = graph.starts[chamber], sizes.sides.shape[0] - 1
     for lane in range(LANES):
         d = min(start + lane, last)
         for axis in range(3):
             sides[axis, lane] = sizes.sides[d, chamber, axis]
         line[lane] = longest(sides[0, lane], sides[1, lane], sides[2, lane])
-        volume[lane] = sides[0, lane] * sides[1, lane] * sides[2, lane]
-    for a in range(count):
-        joint = graph.joints[begin + a]
-        if joint[KIND] == 0 and joint[SIDE] == 1:
-            for lane in range(LANES):
-                volume[lane] -= tones.displaced
+    for a in range(centre.shape[0]):
         for column in range(2):
             for lane in range(LANES):
                 d = min(start + lane, last)
                 centre[a, column, lane] = sizes.centre[begin + a, d, column]
                 half[a, column, lane] = sizes.half[begin + a, d, column]
+
+
+@entry_point
+def near_fields(graph: Graph, sizes: Sizes, begin: int, end: int, sums: np.ndarray) -> None:
+    """Near fields of all plain chambers of some designs.
+
+    Parameters
+    ----------
+    graph : Graph
+        Structure [record].
+    sizes : Sizes
+        Designs [record].
+    begin, end : int
+        First design, a multiple of the block, and the one behind the last [1].
+    sums : ndarray, shape (n_blocks, n_chambers, 3, n_patches, n_patches, LANES)
+        M, N and P among the patches of each chamber, written in place [mixed].
+    """
+    sides, line = np.empty((3, LANES)), np.empty(LANES, np.int64)
+    for chamber in range(sizes.sides.shape[1]):
+        if graph.rooms[chamber] >= 0:
+            continue
+        first, count = graph.starts[chamber], graph.starts[chamber + 1] - graph.starts[chamber]
+        centre, half = np.empty((count, 2, LANES)), np.empty((count, 2, LANES))
+        axes, highs, yields = np.empty(count, np.int64), np.empty(count, np.bool_), np.empty(count, np.bool_)
+        for a in range(count):
+            axes[a], highs[a] = graph.joints[first + a, AXIS], graph.joints[first + a, HIGH] == 1
+            yields[a] = graph.joints[first + a, YIELDS] == 1
+        for start in range(begin, end, LANES):
+            _load_room(graph, sizes, start, chamber, sides, line, centre, half)
+            near_block(sides, line, axes, highs, centre, half, yields, sums[(start - begin) // LANES, chamber])
+
+
+@compiled
+def _add_room(graph: Graph, tones: Tones, sizes: Sizes, start: int, chamber: int, sums: np.ndarray,
+              planes: np.ndarray, near: np.ndarray, patch: np.ndarray, end_area: np.ndarray) -> None:  # fmt: skip
+    """Impedances among the joints of one chamber."""
+    begin, count = graph.starts[chamber], graph.starts[chamber + 1] - graph.starts[chamber]
+    last = sizes.sides.shape[0] - 1
+    sides, volume, line = np.empty((3, LANES)), np.empty(LANES), np.empty(LANES, np.int64)
+    centre, half = np.empty((count, 2, LANES)), np.empty((count, 2, LANES))
+    x, h, ends = np.empty((count, LANES)), np.empty((count, LANES)), np.empty(count, np.int64)
+    wave, waves, z = np.empty((9, LANES)), np.empty((count, 10, LANES)), np.empty((2, LANES))
+    rest, end, lowest = np.empty((count, LANES)), np.empty((3, LANES)), np.empty(LANES)
+    _load_room(graph, sizes, start, chamber, sides, line, centre, half)
+    for lane in range(LANES):
+        s0, s1, s2 = sides[0, lane], sides[1, lane], sides[2, lane]
+        volume[lane] = s0 * s1 * s2
+        lowest[lane] = (math.pi / max(min(s0, s1), min(max(s0, s1), s2))) ** 2
+    for a in range(count):
+        axis, by_hand = graph.joints[begin + a, AXIS], graph.joints[begin + a, BY_HAND] == 1
+        if graph.joints[begin + a, KIND] == 0 and graph.joints[begin + a, SIDE] == 1:
+            for lane in range(LANES):
+                volume[lane] -= tones.displaced
         _end(graph, tones, sizes, start, begin + a, near, patch, end_area, end)
-        u, v = first_axis(joint[AXIS]), second_axis(joint[AXIS])
+        u, v = first_axis(axis), second_axis(axis)
         for lane in range(LANES):
             length = end[0, lane]
             if tones.room:
                 share = 4.0 * half[a, 0, lane] * half[a, 1, lane] / (sides[u, lane] * sides[v, lane])
                 length -= end[1, lane]
-                length = length if joint[BY_HAND] else length * max(1.0 - share, 0.0)
-            elif not joint[BY_HAND] and not tones.radiation:
+                length = length if by_hand else length * max(1.0 - share, 0.0)
+            elif not by_hand and not tones.radiation:
                 length = 0.0
             rest[a, lane] = tones.air[0] * length / end[2, lane]
+        ends[a] = along_line(sides, line, axis, graph.joints[begin + a, HIGH] == 1, centre, half, a, x, h)
     given = graph.rooms[chamber]
-    if given < 0:
-        near_block(sides, line, axes, highs, centre, half, yields, sums)
-        for a in range(count):
-            ends[a] = along_line(sides, line, axes[a], highs[a], centre, half, a, x, h)
     for t in range(tones.omega.size):
         w = tones.omega[t]
         square = (w / tones.air[1]) ** 2
@@ -317,16 +353,13 @@ def _add_room(graph: Graph, tones: Tones, sizes: Sizes, start: int, chamber: int
                 patch_waves(wave, a, ends[a], x, h, waves)
         pair = given
         for a in range(count):
-            one = graph.joints[begin + a]
+            one, sign_one = graph.joints[begin + a, UNKNOWN], graph.joints[begin + a, SIGN]
             for b in range(a, count):
-                two = graph.joints[begin + b]
+                two, sign_two = graph.joints[begin + b, UNKNOWN], graph.joints[begin + b, SIGN]
                 if given < 0:
                     line_impedance(wave, waves, x, h, a, b, z)
                     for lane in range(LANES):
-                        s0, s1, s2 = sides[0, lane], sides[1, lane], sides[2, lane]
-                        middle = max(min(s0, s1), min(max(s0, s1), s2))
-                        lowest = (math.pi / middle) ** 2
-                        fourth = square * square / (1.0 - min(square / lowest, NEAREST))
+                        fourth = square * square / (1.0 - min(square / lowest[lane], NEAREST))
                         own = sums[0, a, b, lane] + square * sums[1, a, b, lane] + fourth * sums[2, a, b, lane]
                         z[1, lane] += w * tones.air[0] * own
                 else:
@@ -334,41 +367,21 @@ def _add_room(graph: Graph, tones: Tones, sizes: Sizes, start: int, chamber: int
                         value = sizes.given_rooms[pair, min(start + lane, last), t]
                         z[0, lane], z[1, lane] = value.real, value.imag
                     pair += 1
-                e = graph.entries[one[UNKNOWN], two[UNKNOWN]]
-                sign = float(one[SIGN] * two[SIGN]) * (2.0 if a != b and one[UNKNOWN] == two[UNKNOWN] else 1.0)
+                e = graph.entries[one, two]
+                sign = float(sign_one * sign_two) * (2.0 if a != b and one == two else 1.0)
                 for part in range(2):
                     for lane in range(LANES):
                         planes[e, part, t, lane] += sign * z[part, lane]
             for lane in range(LANES):
-                planes[graph.entries[one[UNKNOWN], one[UNKNOWN]], 1, t, lane] += w * rest[a, lane]
+                planes[graph.entries[one, one], 1, t, lane] += w * rest[a, lane]
 
 
-@compiled
-def _add_outside(graph: Graph, impedance: np.ndarray, site: np.ndarray, extra: np.ndarray,
-                 inertance: np.ndarray, omega: float, column: int, at: int, planes: np.ndarray) -> None:  # fmt: skip
-    """Impedances among the openings at one column, into lanes from ``at`` on."""
-    begin = graph.starts[graph.starts.size - 2]
-    for a in range(site.shape[0]):
-        one = graph.joints[begin + a]
-        for b in range(a, site.shape[0]):
-            two = graph.joints[begin + b]
-            e = graph.entries[one[UNKNOWN], two[UNKNOWN]]
-            sign = float(one[SIGN] * two[SIGN]) * (2.0 if a != b and one[UNKNOWN] == two[UNKNOWN] else 1.0)
-            for lane in range(LANES):
-                z = impedance[site[a, lane], site[b, lane], column]
-                planes[e, 0, at + lane] += sign * z.real
-                planes[e, 1, at + lane] += sign * z.imag
-        e = graph.entries[one[UNKNOWN], one[UNKNOWN]]
-        for lane in range(LANES):
-            planes[e, 1, at + lane] += omega * (extra[a, lane] - inertance[site[a, lane], column])
-
-
-@compiled
-def evaluate(
-    graph: Graph, tones: Tones, sizes: Sizes, impedance: np.ndarray, transfer: np.ndarray,
-    inertance: np.ndarray, found: Found,
+@entry_point
+def assemble_planes(
+    graph: Graph, tones: Tones, sizes: Sizes, begin: int, end: int, sums: np.ndarray, planes: np.ndarray,
+    end_area: np.ndarray, extra: np.ndarray,
 ) -> None:  # fmt: skip
-    """Evaluate a batch.
+    """Everything but the outside.
 
     Parameters
     ----------
@@ -378,6 +391,79 @@ def evaluate(
         Season [record].
     sizes : Sizes
         Designs [record].
+    begin, end : int
+        First design, a multiple of the block, and the one behind the last [1].
+    sums : ndarray
+        From :func:`near_fields` [mixed].
+    planes : ndarray, shape (n_blocks, n_planes, 2, n_tones, LANES)
+        Real and imaginary parts of the system, written in place [Pa s/m3].
+    end_area : ndarray, shape (n_blocks, 2 n_ducts, LANES)
+        Cross-sections of duct ends, written in place [m2].
+    extra : ndarray, shape (n_blocks, n_mouths, LANES)
+        Inertance of the near field of each end outside, written in place [kg/m4].
+    """
+    outer_begin = graph.starts[graph.starts.size - 2]
+    near, patch = np.empty((end_area.shape[1], LANES)), np.empty((end_area.shape[1], LANES))
+    lengths = np.empty((3, LANES))
+    for start in range(begin, end, LANES):
+        block = (start - begin) // LANES
+        system, areas = planes[block], end_area[block]
+        for e in range(system.shape[0]):
+            for part in range(2):
+                for t in range(system.shape[2]):
+                    for lane in range(LANES):
+                        system[e, part, t, lane] = 0.0
+        _add_ducts(graph, tones, sizes, start, system, near, patch, areas)
+        _add_moving(graph, tones, sizes, start, system)
+        for chamber in range(sizes.sides.shape[1]):
+            _add_room(graph, tones, sizes, start, chamber, sums[block, chamber], system, near, patch, areas)
+        for a in range(extra.shape[1]):
+            _end(graph, tones, sizes, start, outer_begin + a, near, patch, areas, lengths)
+            counts = 1.0 if graph.joints[outer_begin + a, BY_HAND] == 1 or tones.radiation else 0.0
+            for lane in range(LANES):
+                extra[block, a, lane] = counts * tones.air[0] * lengths[0, lane] / lengths[2, lane]
+
+
+@compiled
+def _add_outside(graph: Graph, impedance: np.ndarray, site: np.ndarray, extra: np.ndarray,
+                 inertance: np.ndarray, omega: float, column: int, at: int, planes: np.ndarray) -> None:  # fmt: skip
+    """Impedances among the openings at one column, into lanes from ``at`` on."""
+    begin = graph.starts[graph.starts.size - 2]
+    for a in range(site.shape[0]):
+        one, sign_one = graph.joints[begin + a, UNKNOWN], graph.joints[begin + a, SIGN]
+        for b in range(a, site.shape[0]):
+            two, sign_two = graph.joints[begin + b, UNKNOWN], graph.joints[begin + b, SIGN]
+            e = graph.entries[one, two]
+            sign = float(sign_one * sign_two) * (2.0 if a != b and one == two else 1.0)
+            for lane in range(LANES):
+                z = impedance[site[a, lane], site[b, lane], column]
+                planes[e, 0, at + lane] += sign * z.real
+                planes[e, 1, at + lane] += sign * z.imag
+        e = graph.entries[one, one]
+        for lane in range(LANES):
+            planes[e, 1, at + lane] += omega * (extra[a, lane] - inertance[site[a, lane], column])
+
+
+@entry_point
+def drive_planes(
+    graph: Graph, tones: Tones, sizes: Sizes, begin_at: int, end_at: int, planes: np.ndarray,
+    end_area: np.ndarray, extra: np.ndarray, impedance: np.ndarray, transfer: np.ndarray,
+    inertance: np.ndarray, found: Found,
+) -> None:  # fmt: skip
+    """Close the networks with the outside and drive them.
+
+    Parameters
+    ----------
+    graph : Graph
+        Structure [record].
+    tones : Tones
+        Season [record].
+    sizes : Sizes
+        Designs [record].
+    begin_at, end_at : int
+        First design, a multiple of the block, and the one behind the last [1].
+    planes, end_area, extra : ndarray
+        From :func:`assemble_planes` [mixed].
     impedance : complex ndarray, shape (n_sites, n_sites, n_columns)
         Outside impedances among sites [Pa s/m3].
     transfer : complex ndarray, shape (n_sites, n_columns)
@@ -393,9 +479,7 @@ def evaluate(
     unknowns, first, ends = graph.entries.shape[0], bounds.drivers + bounds.diaphragms, 2 * bounds.ducts
     outer_begin = graph.starts[graph.starts.size - 2]
     mouths = graph.starts[graph.starts.size - 1] - outer_begin
-    planes = np.empty((graph.planes, 2, count, LANES))
-    near, patch, end_area = np.empty((ends, LANES)), np.empty((ends, LANES)), np.empty((ends, LANES))
-    extra, end, site = np.empty((mouths, LANES)), np.empty((3, LANES)), np.empty((mouths, LANES), np.int64)
+    site = np.empty((mouths, LANES), np.int64)
     wide = GROUP * LANES
     system, work = np.empty((graph.planes, 2, wide)), np.empty((graph.planes, 2, wide))
     right, right_work = np.empty((unknowns, 2, wide)), np.empty((unknowns, 2, wide))
@@ -404,21 +488,13 @@ def evaluate(
     passive, reach = np.empty((bounds.diaphragms, wide)), np.empty((bounds.diaphragms, wide))
     area, loss, speeds = np.empty((ends, wide)), np.empty((ends, wide)), np.empty((ends, wide))
     fixed, current, permitted = np.empty(wide), np.empty((2, wide)), np.empty((6, wide))
-    factor, logs, done = np.empty((2, wide)), np.zeros((4, ends, wide)), np.empty((2, wide))
+    factor, logs, done = np.empty((2, wide)), np.empty((4, ends, wide)), np.empty((2, wide))
     pressure = np.empty((2, wide))
     use_fixed = sizes.voltage.shape[0] > 0
-    for start in range(0, n, LANES):
-        planes[:] = 0.0
-        _add_ducts(graph, tones, sizes, start, planes, near, patch, end_area)
-        _add_moving(graph, tones, sizes, start, planes)
-        for chamber in range(sizes.sides.shape[1]):
-            _add_room(graph, tones, sizes, start, chamber, planes, near, patch, end_area)
+    for start in range(begin_at, end_at, LANES):
+        block = (start - begin_at) // LANES
         for a in range(mouths):
-            joint = graph.joints[outer_begin + a]
-            _end(graph, tones, sizes, start, outer_begin + a, near, patch, end_area, end)
-            counts = 1.0 if joint[BY_HAND] or tones.radiation else 0.0
             for lane in range(LANES):
-                extra[a, lane] = counts * tones.air[0] * end[0, lane] / end[2, lane]
                 site[a, lane] = sizes.site[outer_begin + a, min(start + lane, n - 1)]
         for group in range(GROUP):
             for lane in range(LANES):
@@ -426,10 +502,10 @@ def evaluate(
                 for k in range(bounds.diaphragms):
                     passive[k, at], reach[k, at] = sizes.diaphragms[k, 0, d], sizes.diaphragms[k, 4, d]
                 for k in range(ends):
-                    area[k, at] = end_area[k, lane]
+                    area[k, at] = end_area[block, k, lane]
                     # half of K at either end, by its fundamental (models.ducts.end_resistance_per_speed)
                     share = 4.0 / (3.0 * math.pi) * tones.air[0] * 0.5 * sizes.ducts[k // 2, 4, d]
-                    loss[k, at] = share / end_area[k, lane] if bounds.losses else 0.0
+                    loss[k, at] = share / end_area[block, k, lane] if bounds.losses else 0.0
         for begin in range(0, columns, GROUP):
             for group in range(GROUP):
                 column = min(begin + group, columns - 1)
@@ -437,7 +513,7 @@ def evaluate(
                 for e in range(graph.planes):
                     for part in range(2):
                         for lane in range(LANES):
-                            system[e, part, at + lane] = planes[e, part, t, lane]
+                            system[e, part, at + lane] = planes[block, e, part, t, lane]
                 for i in range(unknowns):
                     for part in range(2):
                         for lane in range(LANES):
@@ -446,17 +522,18 @@ def evaluate(
                     omega[at + lane] = tones.omega[t]
                     coil[0, at + lane], coil[1, at + lane] = tones.coil[0, t], tones.coil[1, t]
                     fixed[at + lane] = sizes.voltage[min(start + lane, n - 1), column] if use_fixed else 0.0
-                _add_outside(graph, impedance, site, extra, inertance, tones.omega[t], column, at, system)
+                _add_outside(graph, impedance, site, extra[block], inertance, tones.omega[t], column, at, system)
             drive_group(
                 graph.outer, graph.inner, graph.kept, graph.diagonals, bounds, system, right, work, right_work,
                 flows, omega, coil, passive, reach, area, loss, fixed, use_fixed, size, current, permitted,
                 voltage, factor, logs, done, speeds,
             )  # fmt: skip
-            pressure[:] = 0.0
+            for at in range(wide):
+                pressure[0, at], pressure[1, at] = 0.0, 0.0
             for group in range(min(GROUP, columns - begin)):
                 for a in range(mouths):
-                    joint = graph.joints[outer_begin + a]
-                    sign, unknown = float(joint[SIGN]), joint[UNKNOWN]
+                    sign = float(graph.joints[outer_begin + a, SIGN])
+                    unknown = graph.joints[outer_begin + a, UNKNOWN]
                     for lane in range(LANES):
                         at = group * LANES + lane
                         per_flow = transfer[site[a, lane], begin + group]

@@ -20,25 +20,36 @@ from numba.extending import intrinsic
 Function = TypeVar("Function", bound=Callable[..., Any])
 
 _FLAGS = {"contract", "arcp", "nsz"}
-_SUMS = _FLAGS | {"reassoc"}
+_INNER: dict[str, Any] = {
+    "nogil": True,
+    "error_model": "numpy",
+    "no_cpython_wrapper": True,
+    "no_cfunc_wrapper": True,
+}
 
 
-def compiled(function: Function) -> Function:
-    """Compile a function: no checks of indexes, division by zero gives infinity as in numpy."""
+def entry_point(function: Function) -> Function:
+    """Compile a function that Python calls; its code is kept on disk.
+
+    Indexes are not checked, and division by zero gives infinity as in numpy.
+    """
     make = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath=_FLAGS)
     return cast(Function, make(function))
 
 
+def compiled(function: Function) -> Function:
+    """Compile a function that only compiled code calls."""
+    return cast(Function, numba.njit(**_INNER, fastmath=_FLAGS)(function))
+
+
 def compiled_sums(function: Function) -> Function:
     """The same, with sums in any order."""
-    make = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath=_SUMS)
-    return cast(Function, make(function))
+    return cast(Function, numba.njit(**_INNER, fastmath=_FLAGS | {"reassoc"})(function))
 
 
 def inlined(function: Function) -> Function:
     """Compile a small function that disappears in its callers."""
-    make = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath=_FLAGS, forceinline=True)
-    return cast(Function, make(function))
+    return cast(Function, numba.njit(**_INNER, fastmath=_FLAGS, forceinline=True)(function))
 
 
 @intrinsic  # type: ignore[untyped-decorator]

@@ -39,6 +39,14 @@ def longest(x: float, y: float, z: float) -> int:
     return 0 if x >= least else (1 if y >= least else 2)
 
 
+@inlined
+def _clear(table: np.ndarray) -> None:
+    for r in range(table.shape[0]):
+        for c in range(table.shape[1]):
+            for lane in range(table.shape[2]):
+                table[r, c, lane] = 0.0
+
+
 @compiled
 def _averages(centre: np.ndarray, half: np.ndarray, even: np.ndarray, odd: np.ndarray, yields: bool) -> None:
     """Mode averages of patches along one axis, centre and half side in sides of the room."""
@@ -90,6 +98,9 @@ def _rows(
             for lane in range(lanes):
                 rows[1, m, lane] = e * odd_first[m, lane] * second[m, lane]
                 largest = max(largest, abs(rows[1, m, lane]))
+        if count == 2:
+            for lane in range(lanes):
+                rows[2, m, lane] = 0.0
         if count > 2:
             for lane in range(lanes):
                 other = odd_first[m, lane] * odd_first[m, lane] if own else first[m, lane] * odd_second[m, lane]
@@ -140,11 +151,6 @@ def _add_terms(
         for lane in range(lanes):
             f = _term(ku[m, lane] + kv[n, lane], depth[lane], low[lane], high[lane], kind, near)
             line[0, lane] += v[0, n, lane] * f
-    elif count == 2:
-        for lane in range(lanes):
-            f = _term(ku[m, lane] + kv[n, lane], depth[lane], low[lane], high[lane], kind, near)
-            line[0, lane] += v[0, n, lane] * f
-            line[1, lane] += v[1, n, lane] * f
     else:
         for lane in range(lanes):
             f = _term(ku[m, lane] + kv[n, lane], depth[lane], low[lane], high[lane], kind, near)
@@ -163,11 +169,11 @@ def _double_sums(
     lanes = depth.size
     modes = MODES_CORNER if kind == 2 else (MODES if kind == 0 else NEAR)
     line = np.empty((3, lanes))
-    table[:] = 0.0
+    _clear(table)
     for m in range(modes):
         if not on_u[m]:
             continue
-        for c in range(count):
+        for c in range(3):
             for lane in range(lanes):
                 line[c, lane] = 0.0
         for n in range(modes):
@@ -205,7 +211,8 @@ def _edges(
     lanes = flat.size
     taken = np.empty((2, lanes))
     for r in range(count):
-        taken[:] = 0.0
+        for lane in range(lanes):
+            taken[0, lane], taken[1, lane] = 0.0, 0.0
         for m in range(1, modes):
             if on_u[m]:
                 for lane in range(lanes):
@@ -239,15 +246,16 @@ def _higher_sums(
                 p[axis, m, lane] = weight * even[one, axis, m, lane] * even[two, axis, m, lane]
                 largest = max(largest, abs(p[axis, m, lane]))
             active[axis, m] = largest > _ZERO
-    found[:] = 0.0
+    for lane in range(lanes):
+        found[0, lane], found[1, lane] = 0.0, 0.0
     for x in range(MODES_SECOND):
         if not active[0, x]:
             continue
         for y in range(MODES_SECOND):
             if not active[1, y]:
                 continue
-            along[:] = 0.0
-            deep[:] = 0.0
+            for lane in range(lanes):
+                along[lane], deep[lane] = 0.0, 0.0
             for z in range(MODES_SECOND):
                 if not active[2, z] or x + y + z == 0:
                     continue
@@ -346,7 +354,7 @@ def near_block(
     u, v = np.empty((3, MODES, lanes)), np.empty((3, MODES, lanes))
     on_u, on_v = np.empty(MODES, np.bool_), np.empty(MODES, np.bool_)
     table = np.empty((3, 3, lanes))
-    taken, own = np.zeros((count, 2, count, lanes)), np.zeros((count, 3, lanes))
+    taken, own = np.empty((count, 2, count, lanes)), np.empty((count, 3, lanes))
     volume, flat = np.empty(lanes), np.empty(lanes)
     low, top = np.empty(lanes), np.empty(lanes)
     along_u, along_v = np.empty(lanes), np.empty(lanes)
@@ -357,9 +365,12 @@ def near_block(
         for m in range(MODES):
             for lane in range(lanes):
                 squares[s, m, lane] = (math.pi * m / sides[s, lane]) ** 2
+    _clear(own)
     for i in range(count):
+        _clear(taken[i])
         for m in range(MODES):
-            even[i, axis[i], m] = -1.0 if high[i] and m % 2 else 1.0
+            for lane in range(lanes):
+                even[i, axis[i], m, lane] = -1.0 if high[i] and m % 2 else 1.0
         for column in range(2):
             at = first_axis(axis[i]) if column == 0 else second_axis(axis[i])
             for lane in range(lanes):
@@ -413,12 +424,16 @@ def near_block(
                         if own_pair:
                             m0 += tail(sides[iu, lane], sides[iv, lane], half[i, 0, lane], half[i, 1, lane])
                         sums[0, i, j, lane] = sums[0, j, i, lane] = m0
-                if many > 1:
-                    taken[one, 0, two], taken[one, 1, two] = table[1, 0], table[0, 1]
-                if own_pair and many == 3:
-                    own[i, 0], own[i, 1], own[i, 2] = table[2, 0], table[0, 2], table[1, 1]
-                elif many == 3:
-                    taken[two, 0, one], taken[two, 1, one] = table[2, 0], table[0, 2]
+                for lane in range(lanes):
+                    if many > 1:
+                        taken[one, 0, two, lane] = table[1, 0, lane]
+                        taken[one, 1, two, lane] = table[0, 1, lane]
+                    if own_pair and many == 3:
+                        own[i, 0, lane], own[i, 1, lane] = table[2, 0, lane], table[0, 2, lane]
+                        own[i, 2, lane] = table[1, 1, lane]
+                    elif many == 3:
+                        taken[two, 0, one, lane] = table[2, 0, lane]
+                        taken[two, 1, one, lane] = table[0, 2, lane]
             _higher_sums(even, squares, line, i, j, found)
             for lane in range(lanes):
                 sums[1, i, j, lane] = sums[1, j, i, lane] = found[0, lane] / volume[lane]

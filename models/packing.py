@@ -7,18 +7,22 @@ from typing import Any
 
 import numpy as np
 
-from models.batch_kernel import Found, Graph, Sizes, Tones, evaluate
+from models.batch_kernel import Found, Graph, Sizes, Tones, assemble_planes, drive_planes, near_fields
 from models.design import DesignBatch, Ducts, End, Mouth, Patch
 from models.drive_kernel import Bounds, Steps
 from models.elimination import Key, Schedule, entry, schedule_of
 from models.envelope import wall_axis
 from models.joints import far_area
+from models.near_field_kernel import LANES
 from models.network import driver_planes, duct_planes
 from models.outside import OutsideTable
 from models.radiation import disc_length, rectangle_length
 from models.rooms import room_impedance
 from models.rules import Rules
 from models.topology import OUTSIDE
+
+CHUNK = 512
+"""Designs whose planes are in the cache at once; a multiple of the block."""
 
 EndList = list[tuple[int, int, int, int, int, int, End]]
 """Unknown, sign, place, kind, element, side and end of every joint."""
@@ -329,5 +333,18 @@ def respond(graph: Graph, tones: Tones, sizes: Sizes, table: OutsideTable) -> Fo
         permitted=np.empty((n, columns, 6)),
         settled=np.empty((n, columns), dtype=bool),
     )
-    evaluate(graph, tones, sizes, table.impedance, table.transfer, table.self_inertance, found)
+    blocks = -(-min(n, CHUNK) // LANES)
+    most = int(np.max(np.diff(graph.starts)))
+    sums = np.empty((blocks, sizes.sides.shape[1], 3, most, most, LANES))
+    planes = np.empty((blocks, graph.planes, 2, tones.omega.size, LANES))
+    end_area = np.empty((blocks, 2 * bounds.ducts, LANES))
+    extra = np.empty((blocks, int(graph.starts[-1] - graph.starts[-2]), LANES))
+    for begin in range(0, n, CHUNK):
+        end = min(begin + CHUNK, n)
+        near_fields(graph, sizes, begin, end, sums)
+        assemble_planes(graph, tones, sizes, begin, end, sums, planes, end_area, extra)
+        drive_planes(
+            graph, tones, sizes, begin, end, planes, end_area, extra,
+            table.impedance, table.transfer, table.self_inertance, found,
+        )  # fmt: skip
     return found
