@@ -19,13 +19,13 @@ from models.rules import Rules
 LIMIT_NAMES = ("excursion", "diaphragm", "power", "air_speed", "voltage", "current")
 """Names of the limits, in the order of every array of limits."""
 
-TOLERANCE = 1e-9
+TOLERANCE = 1e-10
 """Largest relative change of any air speed at which the fixed point counts as found."""
 
 MAX_STEPS = 60
 """Steps after which a design and tone is reported as not settled."""
 
-_SECANT_STEPS = 20
+SECANT_STEPS = 20
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -177,7 +177,7 @@ def _settle(work: _Reduced, network: Network, rules: Rules, flat: int) -> tuple[
         if np.all(done):
             return result, settled
         slope = np.full_like(log, -0.5)
-        if old_log is not None and old_answer is not None and step < _SECANT_STEPS:
+        if old_log is not None and old_answer is not None and step < SECANT_STEPS:
             run = log - old_log
             with np.errstate(divide="ignore", invalid="ignore"):
                 slope = np.where(np.abs(run) > 1e-13, (answer_log - old_answer) / run, -0.5)

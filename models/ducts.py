@@ -23,7 +23,7 @@ TAPER_SLICES = 6
 """Pieces of a tapered round duct, each with the wall losses of its middle."""
 
 _TERMS = 10
-_SERIES_FROM = 25.0
+SERIES_FROM = 25.0
 
 
 def _hankel_ratio_series(terms: int) -> np.ndarray:
@@ -42,7 +42,7 @@ def _hankel_ratio_series(terms: int) -> np.ndarray:
     return ratio
 
 
-_RATIO = _hankel_ratio_series(_TERMS)
+RATIO = _hankel_ratio_series(_TERMS)
 
 
 def round_loss_function(s: np.ndarray) -> np.ndarray:
@@ -59,19 +59,19 @@ def round_loss_function(s: np.ndarray) -> np.ndarray:
         The function of viscous loss; with s sqrt(Pr) for s that of thermal loss [1].
     """
     y = np.asarray(s) * np.exp(-0.25j * np.pi)
-    far = np.asarray(s) >= _SERIES_FROM
+    far = np.asarray(s) >= SERIES_FROM
     if np.all(far):
         return _far_loss(y)
     # chosen entry by entry, so that a design's value does not depend on its neighbours in a batch
     exact = 2.0 * jve(1, y) / (y * jve(0, y))
-    return np.where(far, _far_loss(np.where(far, y, _SERIES_FROM)), exact)
+    return np.where(far, _far_loss(np.where(far, y, SERIES_FROM)), exact)
 
 
 def _far_loss(y: np.ndarray) -> np.ndarray:
     """The loss function by its series for a radius of many boundary layers."""
     inverse = 1j / y
-    ratio = np.full(y.shape, _RATIO[-1], dtype=complex)
-    for coefficient in _RATIO[-2::-1]:
+    ratio = np.full(y.shape, RATIO[-1], dtype=complex)
+    for coefficient in RATIO[-2::-1]:
         ratio = ratio * inverse + coefficient
     return np.asarray(-2j * ratio / y)
 

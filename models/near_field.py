@@ -37,7 +37,7 @@ MODES_SECOND = 7
 MODES_THIRD = 4
 """Modes an axis in the sums of P."""
 
-_NEAR = 8
+NEAR = 8
 
 
 def near_field(
@@ -227,14 +227,14 @@ def _facing(sides: np.ndarray, one: Patch, two: Patch, line: int) -> np.ndarray:
     ku, kv = order / sides[:, u, None], order / sides[:, v, None]
     across = np.sqrt(ku[:, :, None] ** 2 + kv[:, None, :] ** 2)
     across[:, 0, 0] = 1.0
-    near = across[:, :_NEAR, :_NEAR] * depth
+    near = across[:, :NEAR, :NEAR] * depth
     fade = np.exp(-near)
     if same:
         f = depth / across
-        f[:, :_NEAR, :_NEAR] *= (1.0 + fade**2) / (1.0 - fade**2)
+        f[:, :NEAR, :NEAR] *= (1.0 + fade**2) / (1.0 - fade**2)
     else:
         f = np.zeros_like(across)
-        f[:, :_NEAR, :_NEAR] = depth / across[:, :_NEAR, :_NEAR] * 2.0 * fade / (1.0 - fade**2)
+        f[:, :NEAR, :NEAR] = depth / across[:, :NEAR, :NEAR] * 2.0 * fade / (1.0 - fade**2)
     f[:, 0, 0] = 0.0
     if line == u:
         f[:, 1:, 0] -= 1.0 / across[:, 1:, 0] ** 2
@@ -262,9 +262,9 @@ def _around_corner(sides: np.ndarray, one: Patch, two: Patch, line: int) -> np.n
     # mean over low..high of W cosh(q (W - y)) / (q sinh(q W))
     d, y1, y2 = (x[:, None, None] for x in (depth, low, high))
     f = np.exp(-across * y1) - np.exp(-across * y2)
-    near = across[:, :_NEAR, :_NEAR]
+    near = across[:, :NEAR, :NEAR]
     echo = np.exp(-near * (2.0 * d - y2)) - np.exp(-near * (2.0 * d - y1))
-    f[:, :_NEAR, :_NEAR] = (f[:, :_NEAR, :_NEAR] + echo) / (1.0 - np.exp(-2.0 * near * d))
+    f[:, :NEAR, :NEAR] = (f[:, :NEAR, :NEAR] + echo) / (1.0 - np.exp(-2.0 * near * d))
     f *= d / (across**2 * (y2 - y1))
     f[:, 0, 0] = 0.0
     if line == u:

@@ -8,14 +8,14 @@ from models.design import Patch
 from models.envelope import in_plane_axes
 from models.radiation import rectangle_length
 
-_NARROW, _WIDE = 3.0, 4.0
+NARROW, WIDE = 3.0, 4.0
 """Half a patch's side times the last mode's wavenumber: below the first, the tail is that of a small
 patch, above the second that of a large one, between them a blend."""
-_CORNER = 0.276142
+CORNER = 0.276142
 """Integral of 1/(u^2 v^2 sqrt(u^2 + v^2)) over u, v > 1, by quadrature."""
 
 _POINTS, _POINT_WEIGHTS = np.polynomial.legendre.leggauss(16)
-_NODES, _NODE_WEIGHTS = (_POINTS + 1.0) / 2.0, _POINT_WEIGHTS / 2.0
+NODES, NODE_WEIGHTS = (_POINTS + 1.0) / 2.0, _POINT_WEIGHTS / 2.0
 
 
 def self_tail(sides: np.ndarray, patch: Patch, modes: int) -> np.ndarray:
@@ -40,12 +40,12 @@ def self_tail(sides: np.ndarray, patch: Patch, modes: int) -> np.ndarray:
     ku = (modes - 0.5) * np.pi / sides[:, u]
     kv = (modes - 0.5) * np.pi / sides[:, v]
     strips = 1.0 / (8.0 * np.pi * b * (a * ku) ** 2) + 1.0 / (8.0 * np.pi * a * (b * kv) ** 2)
-    higher = (1.0 / ku**3 + 1.0 / kv**3) / 12.0 + _CORNER / (4.0 * (ku * kv) ** 1.5)
+    higher = (1.0 / ku**3 + 1.0 / kv**3) / 12.0 + CORNER / (4.0 * (ku * kv) ** 1.5)
     tail = np.maximum(strips - higher / (np.pi * a * b) ** 2, 0.0)
     narrow = np.minimum(a * ku, b * kv)
-    rows = narrow < _WIDE
+    rows = narrow < WIDE
     if np.any(rows):
-        share = np.clip((narrow[rows] - _NARROW) / (_WIDE - _NARROW), 0.0, 1.0)
+        share = np.clip((narrow[rows] - NARROW) / (WIDE - NARROW), 0.0, 1.0)
         small = _small_patch_tail(a[rows], b[rows], ku[rows], kv[rows])
         tail[rows] = share * tail[rows] + (1.0 - share) * small
     return np.asarray(tail)
@@ -59,11 +59,11 @@ def _small_patch_tail(a: np.ndarray, b: np.ndarray, ku: np.ndarray, kv: np.ndarr
     """
     kept = np.zeros_like(a)
     for one, two, k1, k2 in ((a, b, ku, kv), (b, a, kv, ku)):
-        s, t = _NODES[:, None], _NODES[None, :]
+        s, t = NODES[:, None], NODES[None, :]
         wide = np.sinc((one * k1 / np.pi)[:, None, None] * s) * np.sinc(
             (two * k2 / np.pi)[:, None, None] * s * t
         )
-        root = np.hypot(k1[:, None], k2[:, None] * _NODES)
-        kept += k1 * k2 * np.einsum("s,t,nst,nt->n", _NODE_WEIGHTS, _NODE_WEIGHTS, wide**2, 1.0 / root)
+        root = np.hypot(k1[:, None], k2[:, None] * NODES)
+        kept += k1 * k2 * np.einsum("s,t,nst,nt->n", NODE_WEIGHTS, NODE_WEIGHTS, wide**2, 1.0 / root)
     area = 4.0 * a * b
     return np.asarray(rectangle_length(area, a / b) / area - kept / np.pi**2)

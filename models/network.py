@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.design import DesignBatch, Mouth, Patch
+from models.design import DesignBatch, Ducts, Mouth, Patch
 from models.ducts import duct_impedances, end_resistance_per_speed
 from models.elimination import Planes, add
 from models.envelope import in_plane_axes
@@ -94,19 +94,7 @@ def assemble(batch: DesignBatch, rules: Rules, outside: OutsideTable, omega: np.
     duct_area = np.ones_like(end_loss)
     for index, duct in enumerate(batch.ducts):
         a, b = first_duct + 2 * index, first_duct + 2 * index + 1
-        z11, z12, z22 = duct_impedances(
-            omega,
-            duct.area[:, None],
-            duct.length[:, None],
-            rules.air,
-            slot_height=None if duct.slot_height is None else duct.slot_height[:, None],
-            count=duct.count,
-            area_end=None if duct.area_end is None else duct.area_end[:, None],
-            profile=duct.profile,
-            bends=[(at[:, None], correction[:, None]) for at, correction in duct.bends],
-            lossy=rules.physics.wall_losses,
-            lining=None if duct.lining is None else duct.lining[:, None],
-        )
+        z11, z12, z22 = duct_planes(duct, rules, omega)
         add(parts["duct"], a, a, z11)
         add(parts["duct"], a, b, -z12)
         add(parts["duct"], b, b, z22)
@@ -137,30 +125,62 @@ def assemble(batch: DesignBatch, rules: Rules, outside: OutsideTable, omega: np.
     )
 
 
-def _coil(rules: Rules, count: int, omega: np.ndarray) -> np.ndarray:
-    """Impedance that one volt of the amplifier meets in each driver's loop."""
-    coil = rules.driver.coil_impedance(omega)
-    return coil * count if rules.wiring == "series" else coil
+def duct_planes(duct: Ducts, rules: Rules, omega: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Open-circuit impedances z11, z12, z22 of a duct, each shape (n_designs, n_tones) [Pa s/m3]."""
+    return duct_impedances(
+        omega,
+        duct.area[:, None],
+        duct.length[:, None],
+        rules.air,
+        slot_height=None if duct.slot_height is None else duct.slot_height[:, None],
+        count=duct.count,
+        area_end=None if duct.area_end is None else duct.area_end[:, None],
+        profile=duct.profile,
+        bends=[(at[:, None], correction[:, None]) for at, correction in duct.bends],
+        lossy=rules.physics.wall_losses,
+        lining=None if duct.lining is None else duct.lining[:, None],
+    )
+
+
+def driver_planes(rules: Rules, count: int, omega: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """What drivers bring into the network, whatever the box.
+
+    Parameters
+    ----------
+    rules : Rules
+        Driver, wiring and air [record].
+    count : int
+        Number of drivers [1].
+    omega : ndarray, shape (n_tones,)
+        Angular frequencies [rad/s].
+
+    Returns
+    -------
+    tuple of three complex ndarrays, shape (n_tones,)
+        Impedance of a driver [Pa s/m3], that of its coil alone, which couples drivers in series
+        [Pa s/m3], and the right side per volt [Pa/V].
+    """
+    driver = rules.driver
+    coil = driver.coil_impedance(omega) * (count if rules.wiring == "series" else 1)
+    mass = driver.mass_in_vacuo(rules.air) if rules.physics.radiation else driver.mass
+    mechanical = driver.mechanical_impedance(omega) + 1j * omega * (mass - driver.mass)
+    motional = driver.force_factor**2 / coil / driver.area**2
+    return mechanical / driver.area**2 + motional, motional, driver.force_factor / (coil * driver.area)
 
 
 def _sources(batch: DesignBatch, rules: Rules, omega: np.ndarray) -> dict[int, np.ndarray]:
     count = len(batch.driver_ends)
-    per_volt = rules.driver.force_factor / (_coil(rules, count, omega) * rules.driver.area)
-    plane = np.broadcast_to(per_volt, (batch.size, omega.size))
+    plane = np.broadcast_to(driver_planes(rules, count, omega)[2], (batch.size, omega.size))
     return {i: plane for i in range(count)}
 
 
 def _add_drivers(planes: Planes, batch: DesignBatch, rules: Rules, omega: np.ndarray) -> None:
-    driver = rules.driver
     count = len(batch.driver_ends)
-    mass = driver.mass_in_vacuo(rules.air) if rules.physics.radiation else driver.mass
-    mechanical = driver.mechanical_impedance(omega) + 1j * omega * (mass - driver.mass)
-    motional = driver.force_factor**2 / _coil(rules, count, omega)
+    own, coupling, _ = driver_planes(rules, count, omega)
     for i in range(count):
-        add(planes, i, i, mechanical / driver.area**2)
-        for j in range(i, count):
-            if i == j or rules.wiring == "series":
-                add(planes, i, j, motional / driver.area**2)
+        add(planes, i, i, own)
+        for j in range(i + 1, count if rules.wiring == "series" else 0):
+            add(planes, i, j, coupling)
 
 
 def _add_diaphragms(planes: Planes, batch: DesignBatch, omega: np.ndarray) -> None:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
+from models.backend import choose_backend
 from models.cabin import cabin_table
 from models.design import DesignBatch
 from models.drive import Driven, solve_drive
@@ -102,18 +104,22 @@ class Judge:
         The season's rules [record].
     tones_hz : ndarray, shape (n_tones,), or None
         Frequencies instead of the season's tones [Hz].
+    backend : str or None
+        ``compiled`` or ``numpy``; None as :func:`models.backend.choose_backend` chooses [text].
     """
 
-    def __init__(self, rules: Rules, tones_hz: np.ndarray | None = None) -> None:
+    def __init__(self, rules: Rules, tones_hz: np.ndarray | None = None, backend: str | None = None) -> None:
         self.rules = rules
+        self.backend = choose_backend(backend)
         self.tones_hz = rules.tones_hz if tones_hz is None else np.asarray(tones_hz, dtype=float)
         tones = 2.0 * np.pi * self.tones_hz
         self.omega = np.tile(tones, len(rules.spaces))
         self._tables: dict[tuple[Site, ...], OutsideTable] = {}
+        self._structures: dict[Any, Any] = {}
 
     def with_limits(self, limits: Limits) -> Judge:
         """An evaluator under other limits that shares the tables of the outside."""
-        other = Judge(replace(self.rules, limits=limits), self.tones_hz)
+        other = Judge(replace(self.rules, limits=limits), self.tones_hz, self.backend)
         other._tables = self._tables
         return other
 
@@ -179,6 +185,8 @@ class Judge:
         return side_by_side(tables)
 
     def _respond(self, batch: DesignBatch, voltage: np.ndarray | None) -> Responses:
+        if self.backend == "compiled":
+            return self._respond_compiled(batch, voltage)
         step = max(1, CHUNK_ENTRIES // self.omega.size)
         parts = []
         for start in range(0, max(batch.size, 1), step):
@@ -186,6 +194,24 @@ class Judge:
             parts.append(self._chunk(batch.rows(rows), None if voltage is None else voltage[rows]))
         return Responses(
             **{f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(Responses)}
+        )
+
+    def _respond_compiled(self, batch: DesignBatch, voltage: np.ndarray | None) -> Responses:
+        from models import packing
+
+        key = packing.structure_key(batch)
+        if key not in self._structures:
+            tones = 2.0 * np.pi * self.tones_hz
+            self._structures[key] = (
+                packing.make_graph(batch, self.rules),
+                packing.make_tones(self.rules, tones, len(batch.driver_ends)),
+            )
+        graph, tones = self._structures[key]
+        sizes = packing.make_sizes(batch, self.rules, tones.omega, graph, voltage)
+        found = packing.respond(graph, tones, sizes, self.outside(batch.sites))
+        shape = (batch.size, len(self.rules.spaces), self.tones_hz.size)
+        return Responses(
+            **{name: value.reshape(*shape, *value.shape[2:]) for name, value in found._asdict().items()}
         )
 
     def _chunk(self, batch: DesignBatch, voltage: np.ndarray | None) -> Responses:
