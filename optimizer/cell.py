@@ -89,7 +89,7 @@ class Cell:
         self.evaluations = 0
         self.archive: Points | None = None
 
-    def evaluate(self, x: np.ndarray, site: np.ndarray, move: bool = False) -> Points:
+    def evaluate(self, x: np.ndarray, site: np.ndarray, move: bool | np.ndarray = False) -> Points:
         """Points of variables; chambers that together exceed the envelope are shrunk first."""
         x, site = self.space.repair(x, site, move)
         batch = self.space.decode(x, site)

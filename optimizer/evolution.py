@@ -40,9 +40,10 @@ def evolve(
     generations: int,
     goal: Goal,
     stop: Callable[[], bool],
-    move: bool = False,
-) -> Points:
-    """Evolve a population.
+    islands: int = 1,
+    move: np.ndarray | None = None,
+) -> list[Points]:
+    """Evolve populations that stay apart from each other, all of them in one batch.
 
     Parameters
     ----------
@@ -51,39 +52,44 @@ def evolve(
     rng : Generator
         Random numbers [record].
     start : Points
-        First population, at least four points [record].
+        First populations one after the other, equal in size, each of at least four points [record].
     generations : int
         Generations [1].
     goal : Goal
         What is sought [record].
     stop : callable
         Asked once a generation; True ends the evolution early [flag].
-    move : bool
-        Whether mouths that reach over an edge move to the middle of their face [flag].
+    islands : int
+        Number of populations [1].
+    move : ndarray of bool, shape (islands,), or None
+        In which of them mouths that reach over an edge move to the middle of their face [flag].
 
     Returns
     -------
-    Points
-        Last population, best first [record].
+    list of Points
+        Last populations, each with its best point first [record].
     """
     population = start
-    size = population.excess.size
+    total = population.excess.size
+    size = total // islands
     elite = max(2, round(ELITE_SHARE * size))
-    everyone = np.arange(size)
+    everyone = np.arange(total)
+    first = np.repeat(np.arange(islands) * size, size)
+    moving = np.repeat(np.zeros(islands, dtype=bool) if move is None else move, size)
     for _ in range(generations):
         if stop():
             break
-        order = best_rows(population, goal, size)
-        guide = order[rng.integers(0, elite, size)]
-        one, two = rng.integers(0, size, (2, size))
-        factor = rng.uniform(0.3, 0.9, (size, 1))
+        order = _order(population, goal, islands)
+        guide = order[first + rng.integers(0, elite, total)]
+        one, two = first + rng.integers(0, size, (2, total))
+        factor = rng.uniform(0.3, 0.9, (total, 1))
         x = population.x
         trial = x + factor * (x[guide] - x) + factor * (x[one] - x[two])
         low, high = trial < 0.0, trial > 1.0
         trial = np.where(low, 0.5 * x, np.where(high, 0.5 * (1.0 + x), trial))
-        rate = rng.uniform(0.5, 1.0, (size, 1))
+        rate = rng.uniform(0.5, 1.0, (total, 1))
         cross = rng.random(x.shape) < rate
-        cross[everyone, rng.integers(0, x.shape[1], size)] = True
+        cross[everyone, rng.integers(0, x.shape[1], total)] = True
         trial = np.where(cross, trial, x)
         site = population.site
         if site.shape[1]:
@@ -91,8 +97,15 @@ def evolve(
             site = np.where(inherit, population.site[guide], site)
             redraw = rng.random(site.shape) < REDRAW_RATE
             site = np.where(redraw, rng.integers(0, len(cell.space.sites), site.shape), site)
-        offspring = cell.evaluate(trial, site, move)
+        offspring = cell.evaluate(trial, site, moving)
         better = merit(offspring, goal) >= merit(population, goal)
         both = joined([population, offspring])
-        population = both.take(np.where(better, everyone + size, everyone))
-    return population.take(best_rows(population, goal, size))
+        population = both.take(np.where(better, everyone + total, everyone))
+    order = _order(population, goal, islands)
+    return [population.take(order[i * size : (i + 1) * size]) for i in range(islands)]
+
+
+def _order(population: Points, goal: Goal, islands: int) -> np.ndarray:
+    """Indexes of points, island after island, the best of each first."""
+    ranks = np.argsort(-merit(population, goal).reshape(islands, -1), axis=1, kind="stable")
+    return np.asarray((ranks + np.arange(islands)[:, None] * ranks.shape[1]).ravel())

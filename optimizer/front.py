@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import moocore
 import numpy as np
 
 
@@ -20,16 +21,11 @@ def non_dominated(gains: np.ndarray) -> np.ndarray:
     ndarray of int, shape (n_kept,)
         Indexes in the order of falling first objective [1].
     """
-    order = np.lexsort(tuple(-gains[:, c] for c in reversed(range(gains.shape[1]))))
-    kept: list[int] = []
-    front = np.empty((0, gains.shape[1]))
-    for i in order:
-        row = gains[i]
-        if np.any(np.isnan(row)) or np.any(np.all(front >= row, axis=1)):
-            continue
-        kept.append(int(i))
-        front = np.vstack([front, row])
-    return np.array(kept, dtype=int)
+    known = np.nonzero(~np.any(np.isnan(gains), axis=1))[0]
+    if known.size == 0:
+        return known
+    kept = known[moocore.is_nondominated(gains[known], maximise=True, keep_weakly=False)]
+    return np.asarray(kept[np.lexsort(tuple(-gains[kept, c] for c in reversed(range(gains.shape[1]))))])
 
 
 def spread_rows(gains: np.ndarray, count: int) -> np.ndarray:

@@ -1,4 +1,4 @@
-"""The continuous search inside one cell: screen, evolve, polish, sweep sites, polish again."""
+"""The search inside one cell: screen, evolve, climb, sweep sites and climb again, polish."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimizer.cell import Cell, Goal, Points, joined, merit, penalty
+from optimizer.climb import climb
 from optimizer.evolution import best_rows, evolve, screen
 from optimizer.polish import polish, sweep_sites
 
@@ -32,25 +33,39 @@ class Effort:
         Points of a population [1].
     generations : int
         Generations [1].
-    polished : int
-        Distinct points of every population that are polished [1].
+    climbed : int
+        Distinct points of every population from which is climbed [1].
+    steps : int
+        Steps of a climb at most [1].
+    refined : int
+        Points whose sites are swept [1].
     swept : int
-        Points with other sites that are polished after each sweep [1].
+        Points with other sites from which is climbed after each sweep [1].
     """
 
     screened: int
     islands: int
     population: int
     generations: int
-    polished: int
+    climbed: int
+    steps: int
+    refined: int
     swept: int
 
 
 EFFORTS = {
-    "survey": Effort(screened=256, islands=1, population=32, generations=16, polished=1, swept=0),
-    "quick": Effort(screened=512, islands=2, population=40, generations=25, polished=1, swept=1),
-    "normal": Effort(screened=2048, islands=4, population=64, generations=80, polished=2, swept=3),
-    "thorough": Effort(screened=8192, islands=4, population=96, generations=200, polished=4, swept=5),
+    "survey": Effort(
+        screened=512, islands=2, population=32, generations=20, climbed=1, steps=12, refined=1, swept=0
+    ),
+    "quick": Effort(
+        screened=1024, islands=4, population=40, generations=40, climbed=1, steps=20, refined=1, swept=2
+    ),
+    "normal": Effort(
+        screened=4096, islands=8, population=64, generations=80, climbed=2, steps=30, refined=3, swept=3
+    ),
+    "thorough": Effort(
+        screened=16384, islands=12, population=96, generations=200, climbed=4, steps=40, refined=6, swept=4
+    ),
 }
 """Efforts by the name a season gives; ``survey`` is the first look at many graphs."""
 
@@ -77,33 +92,36 @@ def seek(cell: Cell, rng: np.random.Generator, effort: Effort, stop: Callable[[]
     goal = Goal()
     sample = screen(cell, rng, effort.screened)
     order = best_rows(sample, goal, effort.islands * effort.population)
-    polished: list[Points] = []
-    for island in range(effort.islands):
-        population = sample.take(order[island :: effort.islands])
-        population = evolve(cell, rng, population, effort.generations, goal, stop, move=island % 2 == 1)
-        for point in _distinct(population, effort.polished):
-            if penalty(point, goal)[0] > 0.0 or (stop() and polished):
-                break
-            polished.append(polish(cell, point))
-    if not polished:
+    dealt = np.concatenate([order[island :: effort.islands] for island in range(effort.islands)])
+    move = np.arange(effort.islands) % 2 == 1
+    populations = evolve(cell, rng, sample.take(dealt), effort.generations, goal, stop, effort.islands, move)
+    starts = [point for population in populations for point in _distinct(population, effort.climbed)]
+    fitting = [point for point in starts if penalty(point, goal)[0] == 0.0]
+    if not fitting:
         return None
-    everyone = joined(polished)
-    return refine(cell, everyone.take(best_rows(everyone, goal, 1)), goal, effort.swept, stop)
+    found = climb(cell, joined(fitting), effort.steps, stop)
+    found = refine(cell, found.take(best_rows(found, goal, effort.refined)), goal, effort, stop)
+    best = found.take(best_rows(found, goal, 1))
+    return best if stop() else polish(cell, best)
 
 
-def refine(cell: Cell, point: Points, goal: Goal, count: int, stop: Callable[[], bool]) -> Points:
-    """Move the sites of a polished point, polish the best of these, and again until nothing gains."""
-    best = point
+def refine(cell: Cell, points: Points, goal: Goal, effort: Effort, stop: Callable[[], bool]) -> Points:
+    """Move the sites of the best points, climb from the best of these, and again until nothing gains."""
+    best = points
     for _ in range(ROUNDS):
-        if stop() or count == 0:
+        if stop() or effort.swept == 0:
             break
-        moved = [
-            p for p in _each(sweep_sites(cell, best, goal, count)) if not np.array_equal(p.site, best.site)
-        ]
-        if not moved:
-            break
-        found = joined([best, *(polish(cell, p) for p in moved)])
-        found = found.take(best_rows(found, goal, 1))
+        moved = joined(
+            [
+                other
+                for point in _each(best)
+                for other in _each(sweep_sites(cell, point, goal, effort.swept + 1))
+                if not np.array_equal(other.site, point.site)
+            ]
+            or [best]
+        )
+        found = joined([best, climb(cell, moved, effort.steps, stop)])
+        found = joined(_distinct(found.take(best_rows(found, goal, found.excess.size)), effort.refined))
         gain = merit(found, goal)[0] - merit(best, goal)[0]
         best = found
         if gain < LEAST_GAIN_DB:

@@ -13,13 +13,9 @@ from typing import Any
 import numpy as np
 from scipy.optimize import minimize
 
-from models.fit import requirements
-from models.score import mean_level
 from optimizer.cell import Cell, Goal, Points, joined
 from optimizer.evolution import best_rows
-
-STEP = 2e-5
-"""Forward difference in unit variables and in the logarithm of the drive."""
+from optimizer.slopes import averaged, drive_groups, mean_shares, slopes, space_weights
 
 FTOL = 1e-5
 """Gain of a solver step that counts as none [dB]."""
@@ -107,12 +103,7 @@ class _Problem:
         self.cell = cell
         self.site = point.site
         rules = cell.judge.rules
-        shape = (len(rules.spaces), rules.tones_hz.size)
-        groups = np.arange(shape[0] * shape[1]).reshape(shape)
-        if rules.drive == "per_space":
-            groups = np.repeat(np.arange(shape[0])[:, None], shape[1], axis=1)
-        elif rules.drive == "common":
-            groups = np.zeros(shape, dtype=int)
+        groups = drive_groups(rules)
         self.groups = groups
         start = cell.judge.respond(cell.space.decode(point.x, point.site))
         drives = np.zeros(int(groups.max()) + 1)
@@ -148,58 +139,26 @@ class _Problem:
         return self._cache
 
     def _differences(self, y: np.ndarray) -> dict[str, Any]:
-        """Value, constraints and their slopes, all from one batch of neighbours."""
-        n = self.dimensions
-        x = np.clip(y[:n], 0.0, 1.0)
-        steps = np.where(x + STEP > 1.0, -STEP, STEP)
-        xs = np.repeat(x[None], n + 2, axis=0)
-        xs[1 + np.arange(n), np.arange(n)] += steps
-        log_drive = np.repeat(y[None, n : n + self.drives], n + 2, axis=0)
-        log_drive[-1] += STEP
-        batch = self.cell.space.decode(xs, np.repeat(self.site, n + 2, axis=0))
-        drive = log_drive[:, self.groups]
-        responses = self.cell.judge.respond(batch, np.exp(drive))
-        self.cell.evaluations += n + 2
-        room = np.log(responses.permitted[..., self.limits]) - drive[..., None]
-        level = responses.level_db
-        fit = -np.stack([e.share for e in requirements(batch, self.cell.judge.rules)], axis=1)
-        fit = np.where(np.isfinite(fit), fit, 1.0)
-        slopes = np.append(steps, STEP)
-        d_level = (level[1:] - level[0]) / slopes[:, None, None]
-        d_room = (room[1:] - room[0]) / slopes[:, None, None, None]
-        d_fit = (fit[1:-1] - fit[0]) / steps[:, None]
-        return self._assemble(y, level[0], d_level, room[0], d_room, fit[0], d_fit)
-
-    def _assemble(
-        self,
-        y: np.ndarray,
-        level: np.ndarray,
-        d_level: np.ndarray,
-        room: np.ndarray,
-        d_room: np.ndarray,
-        fit: np.ndarray,
-        d_fit: np.ndarray,
-    ) -> dict[str, Any]:
+        """Value, constraints and their slopes."""
         n = self.dimensions
         rules = self.cell.judge.rules
-        weights = np.array([space.weight for space in rules.spaces])
-        weights = weights / weights.sum()
+        x = np.clip(y[:n], 0.0, 1.0)
+        at = slopes(self.cell, x[None], self.site, y[None, n : n + self.drives])
+        own = self.groups.ravel()
 
-        def spread(by_tone: np.ndarray, rest: np.ndarray) -> np.ndarray:
+        def spread(by_drive: np.ndarray, rest: np.ndarray) -> np.ndarray:
             """Slope over all variables from slopes over dimensions and over the own drive."""
-            result = np.zeros((by_tone.shape[0], y.size))
+            result = np.zeros((by_drive.shape[0], y.size))
             result[:, :n] = rest
-            result[np.arange(by_tone.shape[0]), n + self.groups.ravel()] += by_tone
+            result[np.arange(by_drive.shape[0]), n + own] += by_drive
             return result
 
-        level_slope = spread(d_level[-1].ravel(), d_level[:-1].reshape(n, -1).T)
-        room_parts = [
-            spread(d_room[-1, ..., i].ravel(), d_room[:-1, ..., i].reshape(n, -1).T)
-            for i in range(self.limits.size)
-        ]
-        fit_slope = np.zeros((fit.size, y.size))
-        fit_slope[:, :n] = d_fit.T
-        rooms = [room[..., i].ravel() for i in range(self.limits.size)]
+        level = at.level[0].reshape(self.groups.shape)
+        level_slope = spread(at.by_drive[0], at.d_level[0].T)
+        rooms = [at.room[0][:, i] for i in self.limits]
+        room_parts = [spread(at.room_by_drive[0][:, i], at.d_room[0][:, :, i].T) for i in self.limits]
+        fit_slope = np.zeros((at.fit.shape[1], y.size))
+        fit_slope[:, :n] = at.d_fit[0].T
         if self.worst:
             floors = y[n + self.drives :]
             rooms.append((level - floors[:, None]).ravel())
@@ -208,20 +167,15 @@ class _Problem:
             for space in range(level.shape[0]):
                 above[space * tones : (space + 1) * tones, n + self.drives + space] -= 1.0
             room_parts.append(above)
-            value = float((weights * floors).sum())
+            value = float((space_weights(rules) * floors).sum())
             slope = np.zeros(y.size)
-            slope[n + self.drives :] = weights
+            slope[n + self.drives :] = space_weights(rules)
         else:
-            value = float((weights * mean_level(level, rules.tone_weights, rules.mean)).sum())
-            if rules.mean == "energy":
-                share = rules.tone_weights * 10.0 ** (level / 10.0)
-                share = share / share.sum(axis=1, keepdims=True)
-            else:
-                share = np.broadcast_to(rules.tone_weights / rules.tone_weights.sum(), level.shape)
-            slope = (weights[:, None] * share).ravel() @ level_slope
+            value = averaged(level, rules)
+            slope = mean_shares(level, rules).ravel() @ level_slope
         return {
             "value": value,
             "slope": slope,
-            "room": np.concatenate([*rooms, fit]),
+            "room": np.concatenate([*rooms, at.fit[0]]),
             "room_slope": np.concatenate([*room_parts, fit_slope]),
         }

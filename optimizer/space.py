@@ -247,7 +247,9 @@ class SearchSpace:
         )
         return patch
 
-    def repair(self, x: np.ndarray, site: np.ndarray, move: bool = False) -> tuple[np.ndarray, np.ndarray]:
+    def repair(
+        self, x: np.ndarray, site: np.ndarray, move: bool | np.ndarray = False
+    ) -> tuple[np.ndarray, np.ndarray]:
         """Mend what has a plain remedy: too large a whole, and mouths that reach over an edge.
 
         Chambers that together with the ducts exceed the envelope's inside are shrunk. Where asked
@@ -259,7 +261,7 @@ class SearchSpace:
             Continuous variables [1].
         site : ndarray of int, shape (n_designs, number of site slots)
             Sites [1].
-        move : bool
+        move : bool or ndarray of bool, shape (n_designs,)
             Whether mouths may be moved [flag].
 
         Returns
@@ -280,14 +282,14 @@ class SearchSpace:
             variable = self.variables[column]
             shrunk = variable.unit(np.where(scale > 0.0, scale, 1.0) * variable.value(x[:, column]))
             x[:, column] = np.clip(shrunk, 0.0, 1.0)
-        for (kind, i, side), slot in self.site_slots.items() if move else ():
+        for (kind, i, side), slot in self.site_slots.items() if np.any(move) else ():
             if kind == "diaphragm":
                 half = np.sqrt(batch.diaphragms[i].area / np.pi)
             elif kind == "duct":
                 half = 0.5 * mouth_width(batch.ducts[i], side)
             else:
                 half = np.full(x.shape[0], 0.5 * (self.rules.driver.frame, self.rules.driver.cutout)[side])
-            over = half > self._edge[site[:, slot]]
+            over = move & (half > self._edge[site[:, slot]])
             site[:, slot] = np.where(over, self._middle[site[:, slot]], site[:, slot])
         return x, site
 

@@ -170,7 +170,7 @@ class Branch:
             return np.zeros(x.shape[0])
         return np.maximum(x[:, 0] - self.peak[0], 0.0)
 
-    def evaluate(self, x: np.ndarray, site: np.ndarray, move: bool = False) -> Points:
+    def evaluate(self, x: np.ndarray, site: np.ndarray, move: Any = False) -> Points:
         x = np.clip(x, 0.0, 1.0)
         excess = self.excess(x)
         self.evaluations += x.shape[0]
@@ -190,6 +190,9 @@ class Branch:
         best = np.argmax(np.nan_to_num(both.columns[Goal().key], nan=-np.inf))
         return both.take(np.array([best]))
 
+    def climb(self, points: Points) -> Points:
+        return joined([self.polish(points.take(np.array([i]))) for i in range(points.excess.size)])
+
 
 def branches(seed: int) -> dict[str, Branch]:
     rng = np.random.default_rng(seed)
@@ -207,6 +210,7 @@ def branches(seed: int) -> dict[str, Branch]:
 @pytest.mark.parametrize("effort", ["quick", "normal"])
 def test_race_finds_the_hardest_branch(seed: int, effort: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(inner, "polish", lambda cell, point: cell.polish(point))
+    monkeypatch.setattr(inner, "climb", lambda cell, points, steps, stop: cell.climb(points))
     monkeypatch.setattr(inner, "sweep_sites", lambda cell, point, goal, count: point)
     problem = branches(seed)
     race = Race(tuple(problem), PLANS[effort])

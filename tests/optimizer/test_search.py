@@ -11,6 +11,7 @@ import pytest
 from models.fit import reasons_not, violation
 from models.spaces import HalfSpace
 from optimizer.cell import Cell, Goal, merit
+from optimizer.climb import climb
 from optimizer.evolution import best_rows, screen
 from optimizer.gathering import _reduces_to
 from optimizer.inner import EFFORTS, seek
@@ -170,3 +171,27 @@ def test_richer_graph_within_the_margin_reduces() -> None:
     assert _reduces_to("oA/Ao.Ao", scores) == "oA/Ao"
     assert _reduces_to("oA/Ao", scores) == ""
     assert _reduces_to("AB/Ao", scores) == ""
+
+
+@pytest.mark.parametrize("mean", ["level", "energy", "worst"])
+@pytest.mark.parametrize("drive", ["per_tone", "per_space", "common"])
+def test_climb_gains_and_stays_within_the_rules(mean: str, drive: str) -> None:
+    """Every point ends at least as high as it began, most of them clearly higher, and fits."""
+    runner = TaskRunner(_season(mean=mean, drive=drive))
+    cell = _cell(runner, "oA/AB.Bo")
+    points = screen(cell, np.random.default_rng(3), 512)
+    points = points.take(best_rows(points, Goal(), 6))
+    ended = climb(cell, points, 15, lambda: False)
+    gain = merit(ended, Goal()) - merit(points, Goal())
+    assert np.all(gain >= 0.0)
+    assert np.median(gain) > 0.5
+    assert np.array_equal(ended.site, points.site)
+    assert np.all(violation(cell.space.decode(ended.x, ended.site), runner.judge.rules) == 0.0)
+
+
+def test_climb_ends_where_the_polish_ends(runner: TaskRunner) -> None:
+    """Two methods, one local optimum of the vented box: within 0.02 dB."""
+    cell = _cell(runner, "oA/Ao")
+    points = screen(cell, np.random.default_rng(8), 512)
+    point = climb(cell, points.take(best_rows(points, Goal(), 1)), 60, lambda: False)
+    assert polish(cell, point).columns["output_db"][0] - point.columns["output_db"][0] < 0.02
