@@ -9,13 +9,17 @@ from memory); series of Taylor, long enough for a relative error of a few 1e-16.
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import numba
 from numba.core import types
 from numba.extending import intrinsic
+
+from models.cache import cache_folder
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -28,13 +32,28 @@ _INNER: dict[str, Any] = {
 }
 
 
+def code_folder() -> Path:
+    """Folder of compiled code, named by a hash of all sources it may depend on.
+
+    Numba itself looks at the file of the outermost function alone.
+    """
+    sources = sorted(Path(__file__).parent.glob("*.py"))
+    texts = hashlib.sha256(b"".join(source.read_bytes() for source in sources))
+    return cache_folder() / f"compiled-{texts.hexdigest()[:16]}"
+
+
 def entry_point(function: Function) -> Function:
     """Compile a function that Python calls; its code is kept on disk.
 
     Indexes are not checked, and division by zero gives infinity as in numpy.
     """
-    make = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath=_FLAGS)
-    return cast(Function, make(function))
+    before = numba.config.CACHE_DIR
+    numba.config.CACHE_DIR = str(_CODE_FOLDER)
+    try:
+        make = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath=_FLAGS)
+        return cast(Function, make(function))
+    finally:
+        numba.config.CACHE_DIR = before
 
 
 def compiled(function: Function) -> Function:
@@ -50,6 +69,9 @@ def compiled_sums(function: Function) -> Function:
 def inlined(function: Function) -> Function:
     """Compile a small function that disappears in its callers."""
     return cast(Function, numba.njit(**_INNER, fastmath=_FLAGS, forceinline=True)(function))
+
+
+_CODE_FOLDER = code_folder()
 
 
 @intrinsic  # type: ignore[untyped-decorator]
