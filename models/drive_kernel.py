@@ -8,71 +8,16 @@ with the pivot; ``targets`` lists the entries that the pairs of these change, in
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
 
 import numpy as np
 
 from models.drive import MAX_STEPS, SECANT_STEPS, TOLERANCE
 from models.duct_kernel import reciprocal, times
 from models.jit import compiled, exp, log
+from models.kernel_records import Bounds, Steps
 
 _LEAST = 1e-12
 _PEAK = math.sqrt(2.0)
-
-
-class Steps(NamedTuple):
-    """A schedule as arrays.
-
-    Attributes
-    ----------
-    steps : ndarray of int, shape (n_steps, 4)
-        Pivot, its diagonal entry, start and end in ``others`` [1].
-    others : ndarray of int, shape (n_others, 2)
-        Unknown and its entry with the pivot [1].
-    targets : ndarray of int, shape (n_targets,)
-        Entries changed, pivot after pivot [1].
-    """
-
-    steps: np.ndarray
-    others: np.ndarray
-    targets: np.ndarray
-
-
-class Bounds(NamedTuple):
-    """Driver, wiring and limits, as numbers.
-
-    Attributes
-    ----------
-    drivers, diaphragms, ducts : int
-        Numbers of elements [1].
-    series : bool
-        Whether drivers are wired in series [flag].
-    area, force_factor : float
-        Of a driver [m2], [T m].
-    excursion, power, air_speed, voltage, current : float
-        Limits, infinite where there is none [mixed].
-    kind : int
-        Power as real (0), apparent (1) or nominal (2) [1].
-    nominal : float
-        Nominal power per square volt [1/ohm].
-    losses : bool
-        Whether duct ends have level-dependent losses [flag].
-    """
-
-    drivers: int
-    diaphragms: int
-    ducts: int
-    series: bool
-    area: float
-    force_factor: float
-    excursion: float
-    power: float
-    air_speed: float
-    voltage: float
-    current: float
-    kind: int
-    nominal: float
-    losses: bool
 
 
 @compiled
@@ -138,7 +83,9 @@ def substitute_planes(plan: Steps, planes: np.ndarray, right: np.ndarray, flows:
         for a in range(start, end):
             unknown, one = plan.others[a, 0], plan.others[a, 1]
             for m in range(n):
-                re, im = times(planes[one, 0, m], planes[one, 1, m], flows[unknown, 0, m], flows[unknown, 1, m])
+                re, im = times(
+                    planes[one, 0, m], planes[one, 1, m], flows[unknown, 0, m], flows[unknown, 1, m]
+                )
                 flows[pivot, 0, m] -= re
                 flows[pivot, 1, m] -= im
         for m in range(n):
@@ -340,7 +287,19 @@ def drive_group(
         substitute_planes(inner, work, right_work, flows)
         substitute_planes(outer, planes, right, flows)
         permitted_drive(
-            bounds, flows, omega, coil, passive, reach, area, fixed, use_fixed, size, current, permitted, voltage
+            bounds,
+            flows,
+            omega,
+            coil,
+            passive,
+            reach,
+            area,
+            fixed,
+            use_fixed,
+            size,
+            current,
+            permitted,
+            voltage,
         )
         if not iterate or step == MAX_STEPS:
             return

@@ -197,13 +197,13 @@ class Judge:
         )
 
     def _respond_compiled(self, batch: DesignBatch, voltage: np.ndarray | None) -> Responses:
-        from models import packing
+        from models import packing, structure  # compiled code, which needs numba
 
-        key = packing.structure_key(batch)
+        key = structure.structure_key(batch)
         if key not in self._structures:
             tones = 2.0 * np.pi * self.tones_hz
             self._structures[key] = (
-                packing.make_graph(batch, self.rules),
+                structure.make_graph(batch, self.rules),
                 packing.make_tones(self.rules, tones, len(batch.driver_ends)),
             )
         graph, tones = self._structures[key]
