@@ -196,19 +196,19 @@ def near_block(
 
     Parameters
     ----------
-    sides : ndarray, shape (3, LANES)
+    sides : ndarray, shape (3, n_lanes)
         Inner sides of the rooms [m].
-    line : ndarray of int, shape (LANES,)
+    line : ndarray of int, shape (n_lanes,)
         Axis of each room's line [1].
     axis : ndarray of int, shape (n_patches,)
         Axis that each patch's wall is normal to [1].
     high : ndarray of bool, shape (n_patches,)
         Whether the wall is the one at the end of that axis [flag].
-    centre, half : ndarray, shape (n_patches, 2, LANES)
+    centre, half : ndarray, shape (n_patches, 2, n_lanes)
         Centres and half sides of the patches [m].
     yields : ndarray of bool, shape (n_patches,)
         Which patches are ends of ducts [flag].
-    sums : ndarray, shape (3, n_patches, n_patches, LANES)
+    sums : ndarray, shape (3, n_patches, n_patches, n_lanes)
         M [1/m], N [m] and P [m3], written in place [mixed].
     """
     lanes = line.size

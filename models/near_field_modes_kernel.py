@@ -9,9 +9,6 @@ import numpy as np
 from models.jit import compiled, inlined, inverse, sin_cos
 from models.near_field import MODES
 
-LANES = 32
-"""Rooms side by side."""
-
 ZERO = 1e-14
 
 

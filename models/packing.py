@@ -11,7 +11,6 @@ from models.batch_kernel import drive_planes
 from models.design import DesignBatch, Mouth, Patch
 from models.joints import far_area
 from models.kernel_records import Found, Graph, Sizes, Tones
-from models.near_field_modes_kernel import LANES
 from models.network import driver_planes, duct_planes
 from models.outside import OutsideTable
 from models.radiation import disc_length, rectangle_length
@@ -19,8 +18,11 @@ from models.rooms import room_impedance
 from models.rules import Rules
 from models.structure import ends_of, is_plain
 
-CHUNK = 512
-"""Designs whose planes are in the cache at once; a multiple of the block."""
+CHUNK = 256
+"""Designs whose planes are in the cache at once, rounded down to whole blocks."""
+
+WIDEST = 64
+"""Most designs side by side."""
 
 
 def make_tones(rules: Rules, omega: np.ndarray, drivers: int) -> Tones:
@@ -154,6 +156,12 @@ def make_sizes(
     )
 
 
+def block_size(designs: int) -> int:
+    """Designs side by side, so that equal blocks of whole vectors hold a batch."""
+    blocks = max(1, -(-designs // WIDEST))
+    return 8 * max(1, -(-designs // (8 * blocks)))
+
+
 def respond(graph: Graph, tones: Tones, sizes: Sizes, table: OutsideTable) -> Found:
     """Evaluate a batch by compiled code.
 
@@ -185,14 +193,16 @@ def respond(graph: Graph, tones: Tones, sizes: Sizes, table: OutsideTable) -> Fo
         permitted=np.empty((n, columns, 6)),
         settled=np.empty((n, columns), dtype=bool),
     )
-    blocks = -(-min(n, CHUNK) // LANES)
+    lanes = block_size(n)
+    chunk = max(1, CHUNK // lanes) * lanes
+    blocks = -(-min(n, chunk) // lanes)
     most = int(np.max(np.diff(graph.starts)))
-    sums = np.empty((blocks, sizes.sides.shape[1], 3, most, most, LANES))
-    planes = np.empty((blocks, graph.planes, 2, tones.omega.size, LANES))
-    end_area = np.empty((blocks, 2 * bounds.ducts, LANES))
-    extra = np.empty((blocks, int(graph.starts[-1] - graph.starts[-2]), LANES))
-    for begin in range(0, n, CHUNK):
-        end = min(begin + CHUNK, n)
+    sums = np.empty((blocks, sizes.sides.shape[1], 3, most, most, lanes))
+    planes = np.empty((blocks, graph.planes, 2, tones.omega.size, lanes))
+    end_area = np.empty((blocks, 2 * bounds.ducts, lanes))
+    extra = np.empty((blocks, int(graph.starts[-1] - graph.starts[-2]), lanes))
+    for begin in range(0, n, chunk):
+        end = min(begin + chunk, n)
         near_fields(graph, sizes, begin, end, sums)
         assemble_planes(graph, tones, sizes, begin, end, sums, planes, end_area, extra)
         drive_planes(
