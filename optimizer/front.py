@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+_BLOCK = 256
+"""Rows that are compared at once."""
+
 
 def non_dominated(gains: np.ndarray) -> np.ndarray:
     """Rows that no other row beats: at least as good everywhere and better somewhere.
@@ -21,15 +24,18 @@ def non_dominated(gains: np.ndarray) -> np.ndarray:
         Indexes in the order of falling first objective [1].
     """
     order = np.lexsort(tuple(-gains[:, c] for c in reversed(range(gains.shape[1]))))
-    kept: list[int] = []
-    front = np.empty((0, gains.shape[1]))
-    for i in order:
-        row = gains[i]
-        if np.any(np.isnan(row)) or np.any(np.all(front >= row, axis=1)):
-            continue
-        kept.append(int(i))
-        front = np.vstack([front, row])
-    return np.array(kept, dtype=int)
+    order = order[~np.any(np.isnan(gains[order]), axis=1)]
+    # whatever beats or equals a row stands before it
+    kept = np.empty(0, dtype=int)
+    for start in range(0, order.size, _BLOCK):
+        block = order[start : start + _BLOCK]
+        before = np.concatenate([kept, block])
+        beaten = np.ones((block.size, before.size), dtype=bool)
+        for column in gains.T:
+            beaten &= column[before] >= column[block, None]
+        beaten &= np.arange(before.size) < kept.size + np.arange(block.size)[:, None]
+        kept = np.concatenate([kept, block[~beaten.any(axis=1)]])
+    return kept
 
 
 def spread_rows(gains: np.ndarray, count: int) -> np.ndarray:
