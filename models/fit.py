@@ -249,9 +249,7 @@ def _mouth_rooms(batch: DesignBatch, rules: Rules) -> list[Excess]:
 
 
 @functools.lru_cache(maxsize=64)
-def _site_arrays(
-    sites: tuple[Site, ...], envelope: Envelope
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _site_arrays(sites: tuple[Site, ...], envelope: Envelope) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Number of the face of every site, its place there, and its distance to the face's edge."""
     at = np.array([site.at for site in sites])
     faces = np.array([envelope.outer_sides[list(in_plane_axes(site.wall))] for site in sites])

@@ -123,6 +123,12 @@ class Judge:
         other._tables = self._tables
         return other
 
+    def with_backend(self, backend: str) -> Judge:
+        """The same evaluator on another back end; tables of the outside are shared."""
+        other = Judge(self.rules, self.tones_hz, backend)
+        other._tables = self._tables
+        return other
+
     def outside(self, sites: Sequence[Site]) -> OutsideTable:
         """Outside table of a tuple of sites over all spaces and tones, made once."""
         key = tuple(sites)
