@@ -42,5 +42,7 @@ def choose_backend(wish: str | None = None) -> Backend:
     if chosen not in get_args(Backend):
         raise ValueError(f"back end {chosen!r} is not one of {', '.join(get_args(Backend))} ({VARIABLE})")
     if chosen == "compiled" and not has_compiler():
-        raise ValueError("the compiled back end needs numba, which is not installed: pip install boxwright[fast]")
+        raise ValueError(
+            "the compiled back end needs numba, which is not installed: pip install boxwright[fast]"
+        )
     return cast(Backend, chosen)

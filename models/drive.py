@@ -26,6 +26,10 @@ MAX_STEPS = 60
 """Steps after which a design and tone is reported as not settled."""
 
 SECANT_STEPS = 20
+"""Steps that follow the slope found; later ones are damped alike."""
+
+LEAST_SPEED = 1e-12
+"""Speed that counts as none [m/s]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -170,7 +174,7 @@ def _settle(work: _Reduced, network: Network, rules: Rules, flat: int) -> tuple[
     for step in range(MAX_STEPS):
         answer = _respond(work, network, rules, speeds)["speeds"]
         with np.errstate(divide="ignore"):
-            log, answer_log = np.log(np.maximum(speeds, 1e-12)), np.log(np.maximum(answer, 1e-12))
+            log, answer_log = np.log(np.maximum(speeds, LEAST_SPEED)), np.log(np.maximum(answer, LEAST_SPEED))
         change = np.max(np.abs(answer_log - log), axis=0)
         done = change < TOLERANCE
         result[:, active] = answer

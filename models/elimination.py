@@ -131,8 +131,9 @@ def eliminate(planes: Planes, right: dict[int, np.ndarray], pivots: Iterable[int
         for a, b, key in step.targets:
             change = factors[a] * entries[step.others[b]]
             planes[key] = planes[key] - change if key in planes else -change
-        for i, factor in zip(step.others, factors, strict=True) if source is not None else ():
-            right[i] = right[i] - factor * source if i in right else -factor * source
+        if source is not None:
+            for i, factor in zip(step.others, factors, strict=True):
+                right[i] = right[i] - factor * source if i in right else -factor * source
         rows.append((p, inverse, entries, source))
     return rows
 

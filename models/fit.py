@@ -7,13 +7,14 @@ duct, cut-out and mouth must also find room on its own. No arrangement of the pa
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from models.design import DesignBatch, Ducts, End, Mouth, Patch
-from models.envelope import Envelope, in_plane_axes, wall_axis
+from models.envelope import WALLS, Envelope, Site, in_plane_axes, wall_axis
 from models.rules import Rules
 from models.tapers import Profile, section_at
 
@@ -244,10 +245,7 @@ def _mouth_rooms(batch: DesignBatch, rules: Rules) -> list[Excess]:
                 parts.append((f"diaphragm {diaphragm.name!r}", end.site, np.sqrt(diaphragm.area / np.pi)))
     if not parts:
         return []
-    walls = np.array([site.wall for site in batch.sites])
-    at = np.array([site.at for site in batch.sites])
-    faces = np.array([rules.envelope.outer_sides[list(in_plane_axes(w))] for w in walls])
-    edge = np.minimum(at, faces - at).min(axis=1)
+    walls, at, edge = _site_arrays(batch.sites, rules.envelope)
     result = []
     for i, (name, site, half) in enumerate(parts):
         result.append(
@@ -270,6 +268,15 @@ def _mouth_rooms(batch: DesignBatch, rules: Rules) -> list[Excess]:
                 )
             )
     return result
+
+
+@functools.lru_cache(maxsize=64)
+def _site_arrays(sites: tuple[Site, ...], envelope: Envelope) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Number of the face of every site, its place there, and its distance to the face's edge."""
+    at = np.array([site.at for site in sites])
+    faces = np.array([envelope.outer_sides[list(in_plane_axes(site.wall))] for site in sites])
+    walls = np.array([WALLS.index(site.wall) for site in sites])
+    return walls, at, np.minimum(at, faces - at).min(axis=1)
 
 
 def violation(batch: DesignBatch, rules: Rules) -> np.ndarray:

@@ -9,13 +9,18 @@ from memory); series of Taylor, long enough for a relative error of a few 1e-16.
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import numba
+from numba import config
 from numba.core import types
 from numba.extending import intrinsic
+
+from models.cache import cache_folder
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -28,13 +33,28 @@ _INNER: dict[str, Any] = {
 }
 
 
+def code_folder() -> Path:
+    """Folder of compiled code, named by a hash of all sources it may depend on.
+
+    Numba itself looks at the file of the outermost function alone.
+    """
+    sources = sorted(Path(__file__).parent.glob("*.py"))
+    texts = hashlib.sha256(b"".join(source.read_bytes() for source in sources))
+    return cache_folder() / f"compiled-{texts.hexdigest()[:16]}"
+
+
 def entry_point(function: Function) -> Function:
     """Compile a function that Python calls; its code is kept on disk.
 
     Indexes are not checked, and division by zero gives infinity as in numpy.
     """
-    make = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath=_FLAGS)
-    return cast(Function, make(function))
+    before = _CONFIG.CACHE_DIR
+    _CONFIG.CACHE_DIR = str(_CODE_FOLDER)
+    try:
+        make = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath=_FLAGS)
+        return cast(Function, make(function))
+    finally:
+        _CONFIG.CACHE_DIR = before
 
 
 def compiled(function: Function) -> Function:
@@ -52,8 +72,11 @@ def inlined(function: Function) -> Function:
     return cast(Function, numba.njit(**_INNER, fastmath=_FLAGS, forceinline=True)(function))
 
 
-@intrinsic  # type: ignore[untyped-decorator]
-def _bits(typing_context: Any, x: Any) -> Any:
+_CODE_FOLDER = code_folder()
+_CONFIG: Any = config
+
+
+def _bits_code(typing_context: Any, x: Any) -> Any:
     """The 64 bits of a float as an integer."""
 
     def make(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
@@ -62,8 +85,7 @@ def _bits(typing_context: Any, x: Any) -> Any:
     return types.int64(types.float64), make
 
 
-@intrinsic  # type: ignore[untyped-decorator]
-def _from_bits(typing_context: Any, i: Any) -> Any:
+def _from_bits_code(typing_context: Any, i: Any) -> Any:
     """The float of 64 bits."""
 
     def make(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
@@ -71,6 +93,9 @@ def _from_bits(typing_context: Any, i: Any) -> Any:
 
     return types.float64(types.int64), make
 
+
+_bits: Any = intrinsic(_bits_code)
+_from_bits: Any = intrinsic(_from_bits_code)
 
 _MAGIC = 6755399441055744.0  # 1.5 * 2**52: adding it leaves an integer in the low bits
 _MAGIC_BITS = 0x4338000000000000
@@ -85,7 +110,7 @@ _TINY = 1e-290
 
 @inlined
 def exp(x: float) -> float:
-    """e to the power of x, between 1e-307 and 1e307."""
+    """E to the power of x, between 1e-307 and 1e307."""
     x = min(max(x, -707.0), 707.0)
     n = math.floor(x * _LOG2E + 0.5)
     r = (x - n * _LN2_HIGH) - n * _LN2_LOW
@@ -103,7 +128,8 @@ def exp(x: float) -> float:
     p = p * r + 0.5
     p = p * r + 1.0
     p = p * r + 1.0
-    return p * _from_bits((_bits(n + _MAGIC) + 1023) << 52)
+    scale: float = _from_bits((_bits(n + _MAGIC) + 1023) << 52)
+    return p * scale
 
 
 @inlined
@@ -136,7 +162,7 @@ def log(x: float) -> float:
 
 @inlined
 def _reduced(x: float) -> tuple[float, float]:
-    """x less its nearest multiple of a quarter turn, and that multiple."""
+    """X less its nearest multiple of a quarter turn, and that multiple."""
     n = math.floor(x * _TWO_OVER_PI + 0.5)
     return ((x - n * _HALF_PI[0]) - n * _HALF_PI[1]) - n * _HALF_PI[2], n
 

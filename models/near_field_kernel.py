@@ -10,103 +10,17 @@ import math
 
 import numpy as np
 
-from models.jit import compiled, exp, inlined, inverse, inverse_root, sin_cos
-from models.near_field import MODES, MODES_CORNER, MODES_SECOND, MODES_THIRD, NEAR
+from models.jit import compiled, exp, inlined, inverse, inverse_root
+from models.near_field import MODES, MODES_CORNER, NEAR
+from models.near_field_higher_kernel import higher_sums
+from models.near_field_modes_kernel import (
+    clear,
+    first_axis,
+    mode_averages,
+    second_axis,
+    weighted_rows,
+)
 from models.near_field_tail_kernel import tail
-
-LANES = 32
-"""Rooms side by side."""
-
-_ZERO = 1e-14
-
-
-@inlined
-def first_axis(axis: int) -> int:
-    """First of the two axes that lie in a wall."""
-    return 1 if axis == 0 else 0
-
-
-@inlined
-def second_axis(axis: int) -> int:
-    """Second of the two axes that lie in a wall."""
-    return 1 if axis == 2 else 2
-
-
-@inlined
-def longest(x: float, y: float, z: float) -> int:
-    """Axis of the longest of three sides, the first of equals."""
-    least = max(x, max(y, z)) * (1.0 - 1e-9)
-    return 0 if x >= least else (1 if y >= least else 2)
-
-
-@inlined
-def _clear(table: np.ndarray) -> None:
-    for r in range(table.shape[0]):
-        for c in range(table.shape[1]):
-            for lane in range(table.shape[2]):
-                table[r, c, lane] = 0.0
-
-
-@compiled
-def _averages(centre: np.ndarray, half: np.ndarray, even: np.ndarray, odd: np.ndarray, yields: bool) -> None:
-    """Mode averages of patches along one axis, centre and half side in sides of the room."""
-    lanes = centre.size
-    turn = np.empty((8, lanes))
-    for lane in range(lanes):
-        turn[0, lane], turn[1, lane] = sin_cos(math.pi * centre[lane])
-        turn[2, lane], turn[3, lane] = sin_cos(math.pi * half[lane])
-        turn[4, lane], turn[5, lane] = turn[0, lane], turn[1, lane]
-        turn[6, lane], turn[7, lane] = turn[2, lane], turn[3, lane]
-        even[0, lane] = 1.0
-        odd[0, lane] = 0.0
-    for m in range(1, MODES):
-        for lane in range(lanes):
-            s, c = turn[4, lane], turn[5, lane]
-            s_half, c_half = turn[6, lane], turn[7, lane]
-            reach = m * half[lane]
-            even[m, lane] = c * s_half * inverse(math.pi * reach)
-            s1, c1, s2, c2 = turn[0, lane], turn[1, lane], turn[2, lane], turn[3, lane]
-            turn[4, lane], turn[5, lane] = s * c1 + c * s1, c * c1 - s * s1
-            turn[6, lane], turn[7, lane] = s_half * c2 + c_half * s2, c_half * c2 - s_half * s2
-            if yields:
-                odd[m, lane] = math.sqrt(2.0) / math.pi * s * c_half * reach / (reach * reach - 0.25)
-    if yields:
-        for lane in range(lanes):
-            for m in range(1, MODES):
-                reach = half[lane] * m - 0.5
-                if abs(reach) < 0.1:  # both factors above vanish at half a wave across the patch
-                    angle = math.pi * reach
-                    ratio = math.sin(angle) / angle if angle != 0.0 else 1.0
-                    spread = ratio + math.sin(angle) / (math.pi * (reach + 1.0))
-                    odd[m, lane] = -math.sqrt(0.5) * math.sin(math.pi * centre[lane] * m) * spread
-
-
-@compiled
-def _rows(
-    first: np.ndarray, second: np.ndarray, odd_first: np.ndarray, odd_second: np.ndarray, own: bool,
-    count: int, modes: int, rows: np.ndarray, active: np.ndarray,
-) -> None:  # fmt: skip
-    """Weighted products of averages along one axis: even by even, then with odd modes; which are not zero."""
-    lanes = first.shape[1]
-    for m in range(modes):
-        e = 1.0 if m == 0 else 2.0
-        largest = 0.0
-        for lane in range(lanes):
-            rows[0, m, lane] = e * first[m, lane] * second[m, lane]
-            largest = max(largest, abs(rows[0, m, lane]))
-        if count > 1:
-            for lane in range(lanes):
-                rows[1, m, lane] = e * odd_first[m, lane] * second[m, lane]
-                largest = max(largest, abs(rows[1, m, lane]))
-        if count == 2:
-            for lane in range(lanes):
-                rows[2, m, lane] = 0.0
-        if count > 2:
-            for lane in range(lanes):
-                other = odd_first[m, lane] * odd_first[m, lane] if own else first[m, lane] * odd_second[m, lane]
-                rows[2, m, lane] = e * other
-                largest = max(largest, abs(rows[2, m, lane]))
-        active[m] = largest > _ZERO
 
 
 @inlined
@@ -169,7 +83,7 @@ def _double_sums(
     lanes = depth.size
     modes = MODES_CORNER if kind == 2 else (MODES if kind == 0 else NEAR)
     line = np.empty((3, lanes))
-    _clear(table)
+    clear(table)
     for m in range(modes):
         if not on_u[m]:
             continue
@@ -230,56 +144,6 @@ def _edges(
 
 
 @compiled
-def _higher_sums(
-    even: np.ndarray, squares: np.ndarray, line: np.ndarray, one: int, two: int, found: np.ndarray
-) -> None:
-    """V times N (found 0) and P (found 1) of two patches."""
-    lanes = line.size
-    p = np.empty((3, MODES_SECOND, lanes))
-    active = np.empty((3, MODES_SECOND), np.bool_)
-    along, deep = np.empty(lanes), np.empty(lanes)
-    for axis in range(3):
-        for m in range(MODES_SECOND):
-            largest = 0.0
-            for lane in range(lanes):
-                weight = 1.0 if m == 0 else 2.0
-                p[axis, m, lane] = weight * even[one, axis, m, lane] * even[two, axis, m, lane]
-                largest = max(largest, abs(p[axis, m, lane]))
-            active[axis, m] = largest > _ZERO
-    for lane in range(lanes):
-        found[0, lane], found[1, lane] = 0.0, 0.0
-    for x in range(MODES_SECOND):
-        if not active[0, x]:
-            continue
-        for y in range(MODES_SECOND):
-            if not active[1, y]:
-                continue
-            for lane in range(lanes):
-                along[lane], deep[lane] = 0.0, 0.0
-            for z in range(MODES_SECOND):
-                if not active[2, z] or x + y + z == 0:
-                    continue
-                off = -1  # modes of the line alone are left out
-                if y + z == 0:
-                    off = 0
-                elif x + z == 0:
-                    off = 1
-                elif x + y == 0:
-                    off = 2
-                third = x < MODES_THIRD and y < MODES_THIRD and z < MODES_THIRD
-                for lane in range(lanes):
-                    over = inverse(squares[0, x, lane] + squares[1, y, lane] + squares[2, z, lane])
-                    part = p[2, z, lane] * over * over
-                    part = 0.0 if line[lane] == off else part
-                    along[lane] += part
-                    deep[lane] += part * over if third else 0.0
-            for lane in range(lanes):
-                level = p[0, x, lane] * p[1, y, lane]
-                found[0, lane] += level * along[lane]
-                found[1, lane] += level * deep[lane]
-
-
-@compiled
 def _give_way(
     i: int, own: np.ndarray, taken: np.ndarray, volume: np.ndarray, half: np.ndarray,
     sums: np.ndarray,
@@ -332,19 +196,19 @@ def near_block(
 
     Parameters
     ----------
-    sides : ndarray, shape (3, LANES)
+    sides : ndarray, shape (3, n_lanes)
         Inner sides of the rooms [m].
-    line : ndarray of int, shape (LANES,)
+    line : ndarray of int, shape (n_lanes,)
         Axis of each room's line [1].
     axis : ndarray of int, shape (n_patches,)
         Axis that each patch's wall is normal to [1].
     high : ndarray of bool, shape (n_patches,)
         Whether the wall is the one at the end of that axis [flag].
-    centre, half : ndarray, shape (n_patches, 2, LANES)
+    centre, half : ndarray, shape (n_patches, 2, n_lanes)
         Centres and half sides of the patches [m].
     yields : ndarray of bool, shape (n_patches,)
         Which patches are ends of ducts [flag].
-    sums : ndarray, shape (3, n_patches, n_patches, LANES)
+    sums : ndarray, shape (3, n_patches, n_patches, n_lanes)
         M [1/m], N [m] and P [m3], written in place [mixed].
     """
     lanes = line.size
@@ -365,9 +229,9 @@ def near_block(
         for m in range(MODES):
             for lane in range(lanes):
                 squares[s, m, lane] = (math.pi * m / sides[s, lane]) ** 2
-    _clear(own)
+    clear(own)
     for i in range(count):
-        _clear(taken[i])
+        clear(taken[i])
         for m in range(MODES):
             for lane in range(lanes):
                 even[i, axis[i], m, lane] = -1.0 if high[i] and m % 2 else 1.0
@@ -376,7 +240,7 @@ def near_block(
             for lane in range(lanes):
                 share[lane] = centre[i, column, lane] / sides[at, lane]
                 width[lane] = half[i, column, lane] / sides[at, lane]
-            _averages(share, width, even[i, at], odd[i, column], yields[i])
+            mode_averages(share, width, even[i, at], odd[i, column], yields[i])
     for i in range(count):
         for j in range(i, count):
             facing = axis[i] == axis[j]
@@ -391,10 +255,10 @@ def near_block(
                 other = two if facing else one
                 modes = MODES if facing else MODES_CORNER
                 own_pair = i == j
-                _rows(
+                weighted_rows(
                     even[one, iu], even[two, iu], odd[one, 0], odd[other, 0], own_pair, many, modes, u, on_u
                 )
-                _rows(
+                weighted_rows(
                     even[one, iv], even[two, iv], odd[one, 1], odd[other, 1], own_pair, many, modes, v, on_v
                 )
                 depth = sides[axis[one]]
@@ -434,7 +298,7 @@ def near_block(
                     elif many == 3:
                         taken[two, 0, one, lane] = table[2, 0, lane]
                         taken[two, 1, one, lane] = table[0, 2, lane]
-            _higher_sums(even, squares, line, i, j, found)
+            higher_sums(even, squares, line, i, j, found)
             for lane in range(lanes):
                 sums[1, i, j, lane] = sums[1, j, i, lane] = found[0, lane] / volume[lane]
                 sums[2, i, j, lane] = sums[2, j, i, lane] = found[1, lane] / volume[lane]

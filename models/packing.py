@@ -3,174 +3,26 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 
-from models.batch_kernel import Found, Graph, Sizes, Tones, assemble_planes, drive_planes, near_fields
-from models.design import DesignBatch, Ducts, End, Mouth, Patch
-from models.drive_kernel import Bounds, Steps
-from models.elimination import Key, Schedule, entry, schedule_of
-from models.envelope import wall_axis
+from models.assembly_kernel import assemble_planes, near_fields
+from models.batch_kernel import drive_planes
+from models.design import DesignBatch, Mouth, Patch
 from models.joints import far_area
-from models.near_field_kernel import LANES
+from models.kernel_records import Found, Graph, Sizes, Tones
 from models.network import driver_planes, duct_planes
 from models.outside import OutsideTable
 from models.radiation import disc_length, rectangle_length
 from models.rooms import room_impedance
 from models.rules import Rules
-from models.topology import OUTSIDE
+from models.structure import ends_of, is_plain
 
-CHUNK = 512
-"""Designs whose planes are in the cache at once; a multiple of the block."""
+CHUNK = 256
+"""Designs whose planes are in the cache at once, rounded down to whole blocks."""
 
-EndList = list[tuple[int, int, int, int, int, int, End]]
-"""Unknown, sign, place, kind, element, side and end of every joint."""
-
-
-def _ends(batch: DesignBatch) -> EndList:
-    """Every end of the batch, chamber after chamber, then outside; drivers, diaphragms, ducts in each."""
-    found: EndList = []
-    topology, unknown = batch.topology, 0
-    for i, (edge, ends) in enumerate(zip(topology.drivers, batch.driver_ends, strict=True)):
-        found += [(unknown, (1, -1)[s], edge[s], 0, i, s, ends[s]) for s in (0, 1)]
-        unknown += 1
-    for i, (edge, diaphragm) in enumerate(zip(topology.diaphragms, batch.diaphragms, strict=True)):
-        found += [(unknown, (-1, 1)[s], edge[s], 1, i, s, diaphragm.ends[s]) for s in (0, 1)]
-        unknown += 1
-    for i, (edge, duct) in enumerate(zip(topology.ducts, batch.ducts, strict=True)):
-        found += [(unknown + s, (-1, 1)[s], edge[s], 2, i, s, duct.ends[s]) for s in (0, 1)]
-        unknown += 2
-    places = [*range(topology.chambers), OUTSIDE]
-    return [one for place in places for one in found if one[2] == place]
-
-
-def _is_plain(duct: Ducts) -> bool:
-    """Whether a duct is uniform, straight and empty, so that the compiled code knows it."""
-    return duct.area_end is None and not duct.bends and duct.lining is None
-
-
-def structure_key(batch: DesignBatch) -> tuple[Any, ...]:
-    """What two batches share that the same :class:`~models.batch_kernel.Graph` describes."""
-    walls = tuple(
-        end.wall if isinstance(end, Patch) else ""
-        for ends in (*batch.driver_ends, *(d.ends for d in batch.diaphragms), *(d.ends for d in batch.ducts))
-        for end in ends
-    )
-    ducts = tuple(
-        (d.count, d.slot_height is None, _is_plain(d), d.end_lengths[0] is None, d.end_lengths[1] is None)
-        for d in batch.ducts
-    )
-    lined = tuple(batch.lining_of(c) is not None for c in range(batch.topology.chambers))
-    return batch.topology, walls, ducts, lined
-
-
-def _steps(schedule: Schedule, places: dict[Key, int]) -> Steps:
-    """A schedule as arrays."""
-    steps, others, targets = [], [], []
-    for step in schedule.steps:
-        p = step.pivot
-        steps.append((p, places[p, p], len(others), len(others) + len(step.others)))
-        others += [(i, places[entry(i, p)]) for i in step.others]
-        targets += [places[key] for _, _, key in step.targets]
-    return Steps(
-        np.array(steps, dtype=np.int64).reshape(-1, 4),
-        np.array(others, dtype=np.int64).reshape(-1, 2),
-        np.array(targets, dtype=np.int64),
-    )
-
-
-def _bounds(rules: Rules, batch: DesignBatch) -> Bounds:
-    limits, driver, count = rules.limits, rules.driver, len(batch.driver_ends)
-
-    def limit(value: float | None) -> float:
-        return math.inf if value is None else float(value)
-
-    return Bounds(
-        drivers=count,
-        diaphragms=len(batch.diaphragms),
-        ducts=len(batch.ducts),
-        series=rules.wiring == "series",
-        area=float(driver.area),
-        force_factor=float(driver.force_factor),
-        excursion=float(limits.excursion),
-        power=float(limits.power),
-        air_speed=limit(limits.air_speed),
-        voltage=limit(limits.voltage),
-        current=limit(limits.current),
-        kind=("real", "apparent", "nominal").index(limits.power_kind),
-        nominal=1.0 / (driver.nominal_resistance * (count if rules.wiring == "series" else 1.0 / count)),
-        losses=rules.physics.duct_end_loss,
-    )
-
-
-def make_graph(batch: DesignBatch, rules: Rules) -> Graph:
-    """Structure of a batch: joints, entries of the system and the schedules that eliminate them.
-
-    Parameters
-    ----------
-    batch : DesignBatch
-        Designs of one topology [record].
-    rules : Rules
-        Driver, limits and switches [record].
-
-    Returns
-    -------
-    Graph
-        The same for every batch of equal :func:`structure_key` [record].
-    """
-    ends, topology = _ends(batch), batch.topology
-    joints = np.zeros((len(ends), 10), dtype=np.int64)
-    for row, (unknown, sign, place, kind, element, side, end) in zip(joints, ends, strict=True):
-        row[:6] = unknown, sign, place, kind, element, side
-        if isinstance(end, Patch):
-            row[6:8] = wall_axis(end.wall), end.wall[1] == "+"
-        if kind == 2:
-            duct = batch.ducts[element]
-            row[8:10] = duct.count == 1, duct.end_lengths[side] is not None
-    places = [one[2] for one in ends]
-    starts = np.cumsum([0, *(places.count(p) for p in (*range(topology.chambers), OUTSIDE))])
-    first = len(batch.driver_ends) + len(batch.diaphragms)
-    size = first + 2 * len(batch.ducts)
-    pattern = {entry(a[0], b[0]) for a in ends for b in ends if a[2] == b[2]}
-    pattern |= {(first + 2 * k, first + 2 * k + 1) for k in range(len(batch.ducts))}
-    if rules.wiring == "series":
-        count = len(batch.driver_ends)
-        pattern |= {(i, j) for i in range(count) for j in range(i, count)}
-    outer = schedule_of(frozenset(pattern), tuple(range(first)))
-    inner = schedule_of(outer.left, tuple(range(first, size)))
-    keys = set(pattern)
-    for schedule in (outer, inner):
-        keys |= {key for step in schedule.steps for _, _, key in step.targets}
-    number = {key: at for at, key in enumerate(sorted(keys))}
-    entries = np.full((size, size), -1, dtype=np.int64)
-    for (i, j), at in number.items():
-        entries[i, j] = entries[j, i] = at
-    given = [not _is_plain(duct) for duct in batch.ducts]
-    ducts = [
-        (duct.count, duct.slot_height is not None, 3 * sum(given[:k]) if given[k] else -1)
-        for k, duct in enumerate(batch.ducts)
-    ]
-    rooms, pairs = [], 0
-    for chamber in range(topology.chambers):
-        count = int(starts[chamber + 1] - starts[chamber])
-        plain = rules.physics.chambers == "room" and batch.lining_of(chamber) is None
-        rooms.append(-1 if plain else pairs)
-        pairs += 0 if plain else count * (count + 1) // 2
-    duct_keys = sorted(key for key in keys if key[0] >= first)
-    return Graph(
-        joints=joints,
-        starts=starts.astype(np.int64),
-        entries=entries,
-        ducts=np.array(ducts, dtype=np.int64).reshape(-1, 3),
-        rooms=np.array(rooms, dtype=np.int64),
-        outer=_steps(outer, number),
-        inner=_steps(inner, number),
-        kept=np.array([number[key] for key in duct_keys], dtype=np.int64),
-        diagonals=np.array([number[i, i] for i in range(first, size)], dtype=np.int64),
-        planes=len(number),
-        bounds=_bounds(rules, batch),
-    )
+WIDEST = 64
+"""Most designs side by side."""
 
 
 def make_tones(rules: Rules, omega: np.ndarray, drivers: int) -> Tones:
@@ -214,18 +66,20 @@ def make_tones(rules: Rules, omega: np.ndarray, drivers: int) -> Tones:
     )
 
 
-def _given(batch: DesignBatch, rules: Rules, omega: np.ndarray, graph: Graph) -> tuple[np.ndarray, np.ndarray]:
+def _given(
+    batch: DesignBatch, rules: Rules, omega: np.ndarray, graph: Graph
+) -> tuple[np.ndarray, np.ndarray]:
     """Impedances of ducts and chambers that the compiled code does not know."""
     shape = (batch.size, omega.size)
     ducts = [
         np.broadcast_to(z, shape)
         for duct in batch.ducts
-        if not _is_plain(duct)
+        if not is_plain(duct)
         for z in duct_planes(duct, rules, omega)
     ]
     rooms: list[np.ndarray] = []
     if np.any(graph.rooms >= 0):
-        ends = _ends(batch)
+        ends = ends_of(batch)
         for chamber in np.nonzero(graph.rooms >= 0)[0]:
             here = [one for one in ends if one[2] == chamber]
             patches = [one[6] for one in here if isinstance(one[6], Patch)]
@@ -266,7 +120,7 @@ def make_sizes(
     Sizes
         Contiguous arrays [record].
     """
-    n, ends = batch.size, _ends(batch)
+    n, ends = batch.size, ends_of(batch)
     centre, half = np.zeros((len(ends), n, 2)), np.zeros((len(ends), n, 2))
     site = np.zeros((len(ends), n), dtype=np.int64)
     by_hand = np.zeros((len(ends), n))
@@ -302,6 +156,12 @@ def make_sizes(
     )
 
 
+def block_size(designs: int) -> int:
+    """Designs side by side, so that equal blocks of whole vectors hold a batch."""
+    blocks = max(1, -(-designs // WIDEST))
+    return 8 * max(1, -(-designs // (8 * blocks)))
+
+
 def respond(graph: Graph, tones: Tones, sizes: Sizes, table: OutsideTable) -> Found:
     """Evaluate a batch by compiled code.
 
@@ -333,14 +193,16 @@ def respond(graph: Graph, tones: Tones, sizes: Sizes, table: OutsideTable) -> Fo
         permitted=np.empty((n, columns, 6)),
         settled=np.empty((n, columns), dtype=bool),
     )
-    blocks = -(-min(n, CHUNK) // LANES)
+    lanes = block_size(n)
+    chunk = max(1, CHUNK // lanes) * lanes
+    blocks = -(-min(n, chunk) // lanes)
     most = int(np.max(np.diff(graph.starts)))
-    sums = np.empty((blocks, sizes.sides.shape[1], 3, most, most, LANES))
-    planes = np.empty((blocks, graph.planes, 2, tones.omega.size, LANES))
-    end_area = np.empty((blocks, 2 * bounds.ducts, LANES))
-    extra = np.empty((blocks, int(graph.starts[-1] - graph.starts[-2]), LANES))
-    for begin in range(0, n, CHUNK):
-        end = min(begin + CHUNK, n)
+    sums = np.empty((blocks, sizes.sides.shape[1], 3, most, most, lanes))
+    planes = np.empty((blocks, graph.planes, 2, tones.omega.size, lanes))
+    end_area = np.empty((blocks, 2 * bounds.ducts, lanes))
+    extra = np.empty((blocks, int(graph.starts[-1] - graph.starts[-2]), lanes))
+    for begin in range(0, n, chunk):
+        end = min(begin + chunk, n)
         near_fields(graph, sizes, begin, end, sums)
         assemble_planes(graph, tones, sizes, begin, end, sums, planes, end_area, extra)
         drive_planes(

@@ -104,10 +104,13 @@ def default_wall(line: int, order: int, at: np.ndarray | None) -> str:
     if at is None:
         return low if order == 0 else high
     at = np.asarray(at, dtype=float)
-    if not np.all((at >= 0.0) & (at <= 1.0)):
+    least, most = at.min(initial=1.0), at.max(initial=0.0)
+    if not (least >= 0.0 and most <= 1.0):
         raise ValueError("a place along the longest side must be 0 to 1")
-    for value, wall in ((0.0, low), (1.0, high)):
-        if np.all(at == value):
+    for value, end, wall in ((0.0, least, low), (1.0, most, high)):
+        if end != value:
+            continue
+        if least == most:
             return wall
         if np.any(at == value):
             raise ValueError(f"a batch mixes the place {value:g}, which is an end wall, with others")

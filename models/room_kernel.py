@@ -13,9 +13,7 @@ import numpy as np
 
 from models.duct_kernel import reciprocal, root, times
 from models.jit import compiled, exp, inlined, sin_cos
-from models.near_field_kernel import first_axis
-
-NEAREST = 0.9
+from models.near_field_modes_kernel import first_axis
 
 
 @inlined
@@ -30,7 +28,7 @@ def complex_sin_cos(re: float, im: float) -> tuple[float, float, float, float]:
 
 @inlined
 def _lack(re: float, im: float) -> tuple[float, float]:
-    """y - sin y of a complex number, in full accuracy for small ones."""
+    """What y exceeds sin y by, of a complex number, in full accuracy for small ones."""
     s_re, s_im, _, _ = complex_sin_cos(re, im)
     q_re, q_im = times(re, im, re, im)
     t_re, t_im = 1.0 - q_re / 210.0, -q_im / 210.0
@@ -210,7 +208,9 @@ def line_impedance(
         both = h[i, lane] > 0.0 and h[j, lane] > 0.0
         overlap += 1 if both and apart < h[i, lane] + h[j, lane] else 0
     for lane in range(x.shape[1]):
-        spread_re, spread_im = times(waves[i, 8, lane], waves[i, 9, lane], waves[j, 8, lane], waves[j, 9, lane])
+        spread_re, spread_im = times(
+            waves[i, 8, lane], waves[i, 9, lane], waves[j, 8, lane], waves[j, 9, lane]
+        )
         swap = x[i, lane] > x[j, lane]
         near_i_re, near_i_im, near_j_re, near_j_im = (
             waves[i, 2, lane], waves[i, 3, lane], waves[j, 2, lane], waves[j, 3, lane]
@@ -226,7 +226,8 @@ def line_impedance(
     if overlap == 0:
         return
     for lane in range(x.shape[1]):
-        apart, reach, less = abs(x[i, lane] - x[j, lane]), h[i, lane] + h[j, lane], abs(h[i, lane] - h[j, lane])
+        apart, reach = abs(x[i, lane] - x[j, lane]), h[i, lane] + h[j, lane]
+        less = abs(h[i, lane] - h[j, lane])
         if not (h[i, lane] > 0.0 and h[j, lane] > 0.0 and apart < reach):
             continue
         k_re, k_im = wave[0, lane], wave[1, lane]
@@ -241,7 +242,9 @@ def line_impedance(
         q_re, q_im = reciprocal(q_re * share, q_im * share)
         sine_re, sine_im = times(lack_re, lack_im, q_re, q_im)
         sine_re, sine_im = times(sine_re, sine_im, wave[2, lane], wave[3, lane])
-        spread_re, spread_im = times(waves[i, 8, lane], waves[i, 9, lane], waves[j, 8, lane], waves[j, 9, lane])
+        spread_re, spread_im = times(
+            waves[i, 8, lane], waves[i, 9, lane], waves[j, 8, lane], waves[j, 9, lane]
+        )
         # cos k(x - x') and cos k(L - x - x') from the waves of either patch
         c_re, c_im = times(waves[i, 2, lane], waves[i, 3, lane], waves[j, 2, lane], waves[j, 3, lane])
         s_re, s_im = times(waves[i, 0, lane], waves[i, 1, lane], waves[j, 0, lane], waves[j, 1, lane])

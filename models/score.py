@@ -123,6 +123,12 @@ class Judge:
         other._tables = self._tables
         return other
 
+    def with_backend(self, backend: str) -> Judge:
+        """The same evaluator on another back end; tables of the outside are shared."""
+        other = Judge(self.rules, self.tones_hz, backend)
+        other._tables = self._tables
+        return other
+
     def outside(self, sites: Sequence[Site]) -> OutsideTable:
         """Outside table of a tuple of sites over all spaces and tones, made once."""
         key = tuple(sites)
@@ -197,13 +203,13 @@ class Judge:
         )
 
     def _respond_compiled(self, batch: DesignBatch, voltage: np.ndarray | None) -> Responses:
-        from models import packing
+        from models import packing, structure  # compiled code, which needs numba
 
-        key = packing.structure_key(batch)
+        key = structure.structure_key(batch)
         if key not in self._structures:
             tones = 2.0 * np.pi * self.tones_hz
             self._structures[key] = (
-                packing.make_graph(batch, self.rules),
+                structure.make_graph(batch, self.rules),
                 packing.make_tones(self.rules, tones, len(batch.driver_ends)),
             )
         graph, tones = self._structures[key]

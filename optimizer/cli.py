@@ -103,7 +103,7 @@ def evaluate(
             faults += error.faults
     if faults:
         raise ConfigError(faults)
-    judge = Judge(season.rules, hz)
+    judge = Judge(season.rules, hz, backend="numpy")
     results = [
         {"design": str(path)} | evaluation(judge, batch, drive_v)[0]
         for path, batch in zip(designs, batches, strict=True)

@@ -53,8 +53,8 @@ class CurveMaker:
     def __init__(self, rules: Rules, scale: float) -> None:
         self.rules = rules
         self.scale = scale
-        self.at_tones = Judge(rules)
-        self.judge = Judge(rules, curve_frequencies(rules))
+        self.at_tones = Judge(rules, backend="numpy")
+        self.judge = Judge(rules, curve_frequencies(rules), backend="numpy")
 
     def rows(self, batch: DesignBatch) -> list[dict[str, Any]]:
         """Curves of one design in every space, one row a frequency.

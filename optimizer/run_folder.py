@@ -95,7 +95,7 @@ def write_run(folder: Path, season: Season, result: SearchResult) -> Run:
     for name in ("candidates", "front", "topologies"):  # of an earlier, unfinished writing
         shutil.rmtree(folder / name, ignore_errors=True)
     write_text(folder / "season.toml", season_text(season.source))
-    judge, curves = Judge(season.rules), CurveMaker(season.rules, season.scale)
+    judge, curves = Judge(season.rules, backend="numpy"), CurveMaker(season.rules, season.scale)
     records = [_write_candidate(folder, candidate, season, judge, curves) for candidate in result.candidates]
     write_json(folder / "candidates.json", records)
     rows = [candidate_row(record) for record in records]

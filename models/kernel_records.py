@@ -1,0 +1,279 @@
+"""What the compiled back end works on, as plain arrays: structure, season, sizes and results of a batch."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+UNKNOWN, SIGN, PLACE, KIND, ELEMENT, SIDE, AXIS, HIGH, YIELDS, BY_HAND = range(10)
+"""Columns of a joint."""
+
+
+class Steps(NamedTuple):
+    """A schedule as arrays.
+
+    Attributes
+    ----------
+    steps : ndarray of int, shape (n_steps, 4)
+        Pivot, its diagonal entry, start and end in ``others`` [1].
+    others : ndarray of int, shape (n_others, 2)
+        Unknown and its entry with the pivot [1].
+    targets : ndarray of int, shape (n_targets,)
+        Entries changed, pivot after pivot [1].
+    """
+
+    steps: np.ndarray
+    others: np.ndarray
+    targets: np.ndarray
+
+
+class Bounds(NamedTuple):
+    """Driver, wiring and limits, as numbers.
+
+    Attributes
+    ----------
+    drivers, diaphragms, ducts : int
+        Numbers of elements [1].
+    series : bool
+        Whether drivers are wired in series [flag].
+    area, force_factor : float
+        Of a driver [m2], [T m].
+    excursion, power, air_speed, voltage, current : float
+        Limits, infinite where there is none [mixed].
+    kind : int
+        Power as real (0), apparent (1) or nominal (2) [1].
+    nominal : float
+        Nominal power per square volt [1/ohm].
+    losses : bool
+        Whether duct ends have level-dependent losses [flag].
+    """
+
+    drivers: int
+    diaphragms: int
+    ducts: int
+    series: bool
+    area: float
+    force_factor: float
+    excursion: float
+    power: float
+    air_speed: float
+    voltage: float
+    current: float
+    kind: int
+    nominal: float
+    losses: bool
+
+
+class Graph(NamedTuple):
+    """Structure of a batch, the same for all its designs.
+
+    Attributes
+    ----------
+    joints : ndarray of int, shape (n_joints, 10)
+        Ends of elements, chamber after chamber, then outside; columns as above [1].
+    starts : ndarray of int, shape (n_chambers + 2,)
+        First joint of each chamber, of the outside, and the number of joints [1].
+    entries : ndarray of int, shape (n_unknowns, n_unknowns)
+        Plane of each pair of unknowns, -1 for none [1].
+    ducts : ndarray of int, shape (n_ducts, 3)
+        Tubes, 1 for a slot, first plane of impedances given from outside or -1 [1].
+    rooms : ndarray of int, shape (n_chambers,)
+        First plane of impedances given from outside, -1 for none [1].
+    outer, inner : Steps
+        Schedules [record].
+    kept, diagonals : ndarray of int
+        Entries among duct flows, and the diagonal ones of these [1].
+    planes : int
+        Number of planes [1].
+    bounds : Bounds
+        Driver and limits [record].
+    """
+
+    joints: np.ndarray
+    starts: np.ndarray
+    entries: np.ndarray
+    ducts: np.ndarray
+    rooms: np.ndarray
+    outer: Steps
+    inner: Steps
+    kept: np.ndarray
+    diagonals: np.ndarray
+    planes: int
+    bounds: Bounds
+
+
+class System(NamedTuple):
+    """Designs and tones side by side, n of them.
+
+    Attributes
+    ----------
+    planes : ndarray, shape (n_entries, 2, n)
+        Real and imaginary parts of the impedance matrix [Pa s/m3].
+    right : ndarray, shape (n_unknowns, 2, n)
+        Right side per volt [Pa/V].
+    omega : ndarray, shape (n,)
+        Angular frequencies [rad/s].
+    coil : ndarray, shape (2, n)
+        Impedance of one coil [ohm].
+    passive, reach : ndarray, shape (n_diaphragms, n)
+        Areas and excursion limits of diaphragms [m2], [m].
+    area, loss : ndarray, shape (2 n_ducts, n)
+        Cross-sections of duct ends [m2] and their resistances per peak air speed [Pa s2/m4].
+    fixed : ndarray, shape (n,)
+        Given voltage, where there is one [V].
+    """
+
+    planes: np.ndarray
+    right: np.ndarray
+    omega: np.ndarray
+    coil: np.ndarray
+    passive: np.ndarray
+    reach: np.ndarray
+    area: np.ndarray
+    loss: np.ndarray
+    fixed: np.ndarray
+
+
+class Scratch(NamedTuple):
+    """Room to work in.
+
+    Attributes
+    ----------
+    work, right : ndarray
+        As planes and right of a :class:`System` [any].
+    factor : ndarray, shape (2, n)
+        One plane [any].
+    """
+
+    work: np.ndarray
+    right: np.ndarray
+    factor: np.ndarray
+
+
+class State(NamedTuple):
+    """Designs and tones driven.
+
+    Attributes
+    ----------
+    flows : ndarray, shape (n_unknowns, 2, n)
+        Flows at one volt [m3/(s V)].
+    size : ndarray, shape (n_unknowns, n)
+        Peak excursions of drivers and diaphragms, peak air speeds of duct ends, at one volt [m], [m/s].
+    current : ndarray, shape (2, n)
+        Amplifier current at one volt [A].
+    permitted : ndarray, shape (6, n)
+        Voltages of the limits [V].
+    voltage : ndarray, shape (n,)
+        The drive [V].
+    """
+
+    flows: np.ndarray
+    size: np.ndarray
+    current: np.ndarray
+    permitted: np.ndarray
+    voltage: np.ndarray
+
+
+class Tones(NamedTuple):
+    """What depends on tone and season alone.
+
+    Attributes
+    ----------
+    omega : ndarray, shape (n_tones,)
+        Angular frequencies [rad/s].
+    spaces : int
+        Number of spaces [1].
+    air : ndarray, shape (5,)
+        Density, sound speed, kinematic viscosity, ratio of heats, root of the Prandtl number [mixed].
+    lossy, room, radiation : bool
+        Wall losses, chambers as rooms, radiation [flag].
+    leak : float
+        Angular frequency of the chambers' leak corner [rad/s].
+    driver : ndarray, shape (2, 2, n_tones)
+        Impedance of a driver with and without its coupling, or of the coupling in series [Pa s/m3].
+    source, coil : ndarray, shape (2, n_tones)
+        Right side per volt, impedance of one coil [Pa/V], [ohm].
+    disc, square : float
+        Near-field lengths of a disc and a square over the root of their area [1].
+    displaced : float
+        Volume of a driver behind its face [m3].
+    """
+
+    omega: np.ndarray
+    spaces: int
+    air: np.ndarray
+    lossy: bool
+    room: bool
+    radiation: bool
+    leak: float
+    driver: np.ndarray
+    source: np.ndarray
+    coil: np.ndarray
+    disc: float
+    square: float
+    displaced: float
+
+
+class Sizes(NamedTuple):
+    """Columns of a batch.
+
+    Attributes
+    ----------
+    sides : ndarray, shape (n_designs, n_chambers, 3)
+        Inner sides [m].
+    centre, half : ndarray, shape (n_joints, n_designs, 2)
+        Centres and half sides of patches [m].
+    site : ndarray of int, shape (n_joints, n_designs)
+        Sites of mouths [1].
+    ducts : ndarray, shape (n_ducts, 5, n_designs)
+        Area, area at the second end, length, height of a slot, loss factor [mixed].
+    by_hand : ndarray, shape (n_joints, n_designs)
+        End corrections set by hand [m].
+    diaphragms : ndarray, shape (n_diaphragms, 5, n_designs)
+        Area, mass, compliance, quality factor, excursion limit [mixed].
+    given_ducts : complex ndarray, shape (3 n_given, n_designs, n_tones)
+        z11, z12, z22 of ducts not uniform [Pa s/m3].
+    given_rooms : complex ndarray, shape (n_pairs, n_designs, n_tones)
+        Impedances of chambers that are not plain rooms, pair after pair of joints [Pa s/m3].
+    voltage : ndarray, shape (n_designs, n_columns)
+        Given drive, or of no designs where the largest is sought [V].
+    """
+
+    sides: np.ndarray
+    centre: np.ndarray
+    half: np.ndarray
+    site: np.ndarray
+    ducts: np.ndarray
+    by_hand: np.ndarray
+    diaphragms: np.ndarray
+    given_ducts: np.ndarray
+    given_rooms: np.ndarray
+    voltage: np.ndarray
+
+
+class Found(NamedTuple):
+    """Results, written in place; columns run over spaces, then tones.
+
+    Attributes
+    ----------
+    level_db, voltage : ndarray, shape (n_designs, n_columns)
+        Level [dB] and drive [V].
+    current : complex ndarray, shape (n_designs, n_columns)
+        Amplifier current [A].
+    excursion, diaphragm_excursion, air_speed : ndarray, shape (n_designs, n_columns, n_elements)
+        Peak values [m], [m/s].
+    permitted : ndarray, shape (n_designs, n_columns, 6)
+        Voltages of the limits [V].
+    settled : ndarray of bool, shape (n_designs, n_columns)
+        Whether the fixed point was found [flag].
+    """
+
+    level_db: np.ndarray
+    voltage: np.ndarray
+    current: np.ndarray
+    excursion: np.ndarray
+    diaphragm_excursion: np.ndarray
+    air_speed: np.ndarray
+    permitted: np.ndarray
+    settled: np.ndarray
