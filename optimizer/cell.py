@@ -12,10 +12,32 @@ from optimizer.front import non_dominated
 from optimizer.objectives import OBJECTIVES, gains, measure
 from optimizer.space import SearchSpace
 
+BOUND_SLACK = 1e-9
+"""Share by which a bound may be missed and still counts as kept."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bound:
+    """A bound that another objective must keep.
+
+    Attributes
+    ----------
+    key : str
+        Key of the objective [text].
+    sign : float
+        +1 where it must be at least the value, -1 where at most [1].
+    value : float
+        The bound, in the objective's unit [mixed].
+    """
+
+    key: str
+    sign: float
+    value: float
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Goal:
-    """What a run seeks: one objective, with floors under others.
+    """What a run seeks: one objective, with bounds on others.
 
     Attributes
     ----------
@@ -23,13 +45,13 @@ class Goal:
         Key of the objective [text].
     sign : float
         +1 where more is better, -1 where less is [1].
-    output_floor_db : float
-        Least averaged output that counts; minus infinity for none [dB].
+    bounds : tuple of Bound
+        What counts as fitting besides the requirements [list].
     """
 
     key: str = "output_db"
     sign: float = 1.0
-    output_floor_db: float = -np.inf
+    bounds: tuple[Bound, ...] = ()
 
 
 @dataclass(slots=True, kw_only=True)
@@ -120,10 +142,12 @@ class Cell:
 
 
 def penalty(points: Points, goal: Goal) -> np.ndarray:
-    """Excess of requirements and of the output floor, shape (n,) [1]."""
-    short = goal.output_floor_db - points.columns["output_db"]
-    with np.errstate(invalid="ignore"):
-        return np.asarray(points.excess + np.where(np.isfinite(short), np.maximum(short, 0.0), 0.0))
+    """Excess of requirements and of the goal's bounds, shape (n,) [1]."""
+    total = points.excess
+    for bound in goal.bounds:
+        short = bound.sign * (bound.value - points.columns[bound.key]) / max(abs(bound.value), 1.0)
+        total = total + np.where(short > BOUND_SLACK, short, 0.0)
+    return np.asarray(total)
 
 
 def merit(points: Points, goal: Goal) -> np.ndarray:

@@ -18,7 +18,7 @@ from optimizer.results import FrontPoint, TopologyBest
 from optimizer.season import Season
 from optimizer.tasks import TaskRunner
 
-FRONT_POINTS = 200
+FRONT_POINTS = 400
 """Points of the front that are reported at most, spread evenly along the output."""
 
 PARSIMONY_DB = 0.1

@@ -129,37 +129,29 @@ def refine(cell: Cell, points: Points, goal: Goal, effort: Effort, stop: Callabl
     return best
 
 
-def seek_other(
-    cell: Cell,
-    rng: np.random.Generator,
-    start: Points,
-    goal: Goal,
-    effort: Effort,
-    stop: Callable[[], bool],
-) -> None:
-    """Improve another objective under a floor of output, from points known; finds go to the archive.
+def seek_other(cell: Cell, goals: list[Goal], effort: Effort, stop: Callable[[], bool]) -> None:
+    """Climb towards other objectives under bounds, one goal after the other; finds go to the cell's archive.
+
+    Every goal starts from the best points that are known by then, those of the goals before it among them.
 
     Parameters
     ----------
     cell : Cell
-        The cell [record].
-    rng : Generator
-        Random numbers [record].
-    start : Points
-        Points known, such as an archive [record].
-    goal : Goal
-        Objective and floor [record].
+        The cell, with an archive [record].
+    goals : list of Goal
+        Objectives with their bounds, along the front [list].
     effort : Effort
         How hard to search [record].
     stop : callable
         True ends the search early [flag].
     """
-    known = start.take(best_rows(start, goal, effort.population // 2))
-    missing = effort.population - known.excess.size
-    seeds = known.x[rng.integers(0, known.excess.size, missing)]
-    scattered = np.clip(seeds + rng.normal(0.0, 0.05, seeds.shape), 0.0, 1.0)
-    near = cell.evaluate(scattered, known.site[rng.integers(0, known.excess.size, missing)])
-    evolve(cell, rng, joined([known, near]), effort.generations, goal, stop)
+    for goal in goals:
+        if stop() or cell.archive is None:
+            return
+        known = cell.archive.take(best_rows(cell.archive, goal, cell.archive.excess.size))
+        starts = [p for p in _distinct(known, effort.refined) if penalty(p, goal)[0] == 0.0]
+        if starts:
+            climb(cell, joined(starts), effort.steps, stop, goal)
 
 
 def _distinct(points: Points, count: int) -> list[Points]:

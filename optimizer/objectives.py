@@ -8,6 +8,7 @@ import numpy as np
 
 from models.design import DesignBatch
 from models.fit import material_volume, outer_volume
+from models.rules import Rules
 from models.score import Judge, Responses
 
 
@@ -78,8 +79,15 @@ def measure(judge: Judge, batch: DesignBatch, responses: Responses) -> dict[str,
         "output_db": judge.scores(responses),
         "worst_tone_db": level.min(axis=(1, 2)),
         "evenness_db": (spread * weights).sum(axis=1) / weights.sum(),
-        "material_cm3": material_volume(batch, judge.rules) * 1e6,
-        "outer_volume_l": outer_volume(batch, judge.rules) * 1e3,
+        **size_objectives(batch, judge.rules),
+    }
+
+
+def size_objectives(batch: DesignBatch, rules: Rules) -> dict[str, np.ndarray]:
+    """Objectives that depend on the sizes alone, by key, each of shape (n_designs,)."""
+    return {
+        "material_cm3": material_volume(batch, rules) * 1e6,
+        "outer_volume_l": outer_volume(batch, rules) * 1e3,
     }
 
 

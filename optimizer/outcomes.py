@@ -12,7 +12,7 @@ from optimizer.cell import Points, joined
 from optimizer.front import non_dominated, spread_rows
 from optimizer.objectives import gains
 
-KEPT_POINTS = 150
+KEPT_POINTS = 400
 """Non-dominated points that a task reports at most."""
 
 

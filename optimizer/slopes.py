@@ -14,6 +14,7 @@ from models.fit import requirements
 from models.rules import Rules
 from models.score import mean_level
 from optimizer.cell import Cell
+from optimizer.objectives import size_objectives
 
 STEP = 2e-5
 """Forward difference in unit variables and in the logarithm of the drive."""
@@ -45,6 +46,9 @@ class Slopes:
         Slopes with respect to the dimensions, which come as the second axis [mixed].
     by_drive, room_by_drive : ndarrays
         Slopes of level and room with respect to the logarithm of the own drive [mixed].
+    sizes : dict of str to two ndarrays
+        Objectives that depend on the sizes alone, by key: value, shape (n_points,), and slopes with respect
+        to the dimensions, shape (n_points, dimensions) [mixed].
     """
 
     level: np.ndarray
@@ -55,6 +59,7 @@ class Slopes:
     d_fit: np.ndarray
     by_drive: np.ndarray
     room_by_drive: np.ndarray
+    sizes: dict[str, tuple[np.ndarray, np.ndarray]]
 
 
 def slopes(cell: Cell, x: np.ndarray, site: np.ndarray, log_drive: np.ndarray) -> Slopes:
@@ -105,6 +110,13 @@ def slopes(cell: Cell, x: np.ndarray, site: np.ndarray, log_drive: np.ndarray) -
         d_fit=(fit[:, 1:-1] - fit[:, :1]) / steps[..., None],
         by_drive=d_level[:, -1] / STEP,
         room_by_drive=d_room[:, -1] / STEP,
+        sizes={
+            key: (value[:, 0], (value[:, 1:-1] - value[:, :1]) / steps)
+            for key, value in (
+                (key, column.reshape(lead))
+                for key, column in size_objectives(batch, cell.judge.rules).items()
+            )
+        },
     )
 
 

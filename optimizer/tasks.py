@@ -10,7 +10,7 @@ import numpy as np
 
 from models.catalogue import named_topology
 from models.score import Judge
-from optimizer.cell import Cell, Goal
+from optimizer.cell import Bound, Cell, Goal, Points
 from optimizer.inner import EFFORTS, seek, seek_other
 from optimizer.objectives import OBJECTIVES
 from optimizer.outcomes import Outcomes, Task, archives_of, pack, thinned
@@ -19,17 +19,50 @@ from optimizer.sites import search_sites
 from optimizer.space import SearchSpace
 
 FLOORS_DB = {
-    "quick": (0.45,),
-    "normal": (0.1, 0.45, 1.0, 2.0, 4.0),
-    "thorough": (0.05, 0.1, 0.2, 0.45, 0.7, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0),
+    "quick": (0.45, 1.0, 3.0),
+    "normal": (0.05, 0.2, 0.45, 0.8, 1.3, 2.0, 4.0, 8.0),
+    "thorough": tuple(float(x) for x in np.geomspace(0.02, 15.0, 40).round(3)),
 }
 """How far below a graph's best output its other objectives may go, by effort, one after the other."""
+
+BETWEEN = {"quick": (), "normal": (0.3, 0.6), "thorough": (0.15, 0.3, 0.45, 0.6, 0.75, 0.9)}
+"""Where between its best and its worst value in the archive a third objective is bounded, by effort."""
 
 
 def task_seed(season: Season, task: Task) -> int:
     """Seed of a task from the season's content and the task alone, so that order does not matter."""
     words = [season.config_hash, task.graph, str(task.restart), task.effort, task.objective]
     return int.from_bytes(hashlib.sha256("|".join(words).encode()).digest()[:8], "big")
+
+
+def goals(task: Task, archive: Points, objectives: tuple[str, ...]) -> list[Goal]:
+    """Goals of a task on another objective, along the front: bounds on output and on a third objective.
+
+    Parameters
+    ----------
+    task : Task
+        The task [record].
+    archive : Points
+        Points known of the graph [record].
+    objectives : tuple of str
+        Names of the season's objectives [text].
+
+    Returns
+    -------
+    list of Goal
+        The objective of the task under every pair of bounds [list].
+    """
+    sought = OBJECTIVES[task.objective]
+    top = float(archive.columns["output_db"].max())
+    floors = [Bound(key="output_db", sign=1.0, value=top - floor) for floor in FLOORS_DB[task.effort]]
+    thirds = [OBJECTIVES[name] for name in objectives if name not in ("output", task.objective)]
+    found = [Goal(key=sought.key, sign=sought.sign, bounds=(floor,)) for floor in floors]
+    for third in thirds[:1]:
+        low, high = archive.columns[third.key].min(), archive.columns[third.key].max()
+        for share in BETWEEN[task.effort]:
+            limit = Bound(key=third.key, sign=third.sign, value=float(low + share * (high - low)))
+            found += [Goal(key=sought.key, sign=sought.sign, bounds=(floor, limit)) for floor in floors]
+    return found
 
 
 class TaskRunner:
@@ -80,11 +113,7 @@ class TaskRunner:
         else:
             mine = {t: o for t, o in known.items() if t.graph == task.graph and t.objective == "output"}
             cell.archive = archives_of(mine, objectives)[task.graph]
-            top = float(cell.archive.columns["output_db"].max())
-            objective = OBJECTIVES[task.objective]
-            for floor in FLOORS_DB[task.effort]:
-                goal = Goal(key=objective.key, sign=objective.sign, output_floor_db=top - floor)
-                seek_other(cell, rng, cell.archive, goal, effort, stop)
+            seek_other(cell, goals(task, cell.archive, objectives), effort, stop)
         return {
             "evaluations": cell.evaluations,
             "best": None if best is None else pack(best),

@@ -10,15 +10,18 @@ import pytest
 
 from models.fit import reasons_not, violation
 from models.spaces import HalfSpace
-from optimizer.cell import Cell, Goal, merit
+from optimizer.cell import Bound, Cell, Goal, joined, merit
 from optimizer.climb import climb
 from optimizer.evolution import best_rows, screen
 from optimizer.gathering import _reduces_to
+from optimizer.history import hypervolume
 from optimizer.inner import EFFORTS, seek
+from optimizer.objectives import OBJECTIVES, gains
+from optimizer.outcomes import Task, unpack
 from optimizer.polish import _Problem, polish, sweep_sites
 from optimizer.search import run_search
 from optimizer.season import Season, load_season
-from optimizer.tasks import TaskRunner
+from optimizer.tasks import TaskRunner, goals
 from optimizer.variables import compact_sides
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
@@ -195,3 +198,49 @@ def test_climb_ends_where_the_polish_ends(runner: TaskRunner) -> None:
     points = screen(cell, np.random.default_rng(8), 512)
     point = climb(cell, points.take(best_rows(points, Goal(), 1)), 60, lambda: False)
     assert polish(cell, point).columns["output_db"][0] - point.columns["output_db"][0] < 0.02
+
+
+@pytest.mark.parametrize("name", ["worst_tone", "evenness", "material", "outer_volume"])
+@pytest.mark.parametrize("mean", ["level", "worst"])
+def test_climb_towards_another_objective_keeps_its_bounds(name: str, mean: str) -> None:
+    """The objective gains while output, and where there is one a third objective, keep their bounds."""
+    runner = TaskRunner(_season(mean=mean))
+    cell = _cell(runner, "oA/AB.Bo")
+    points = screen(cell, np.random.default_rng(3), 512)
+    points = climb(cell, points.take(best_rows(points, Goal(), 4)), 10, lambda: False)
+    sought = OBJECTIVES[name]
+    third = OBJECTIVES["material" if name == "evenness" else "evenness"]
+    floor = Bound(key="output_db", sign=1.0, value=float(points.columns["output_db"].min()) - 2.0)
+    worst = float((third.sign * points.columns[third.key]).min()) * third.sign
+    limit = Bound(key=third.key, sign=third.sign, value=worst)
+    for bounds in ((floor,), (floor, limit)):
+        goal = Goal(key=sought.key, sign=sought.sign, bounds=bounds)
+        ended = climb(cell, points, 12, lambda: False, goal)
+        gain = sought.sign * (ended.columns[sought.key] - points.columns[sought.key])
+        assert np.all(gain >= 0.0)
+        assert np.max(gain) > 0.01
+        for bound in bounds:
+            assert np.all(bound.sign * (ended.columns[bound.key] - bound.value) >= -1e-6)
+
+
+def test_goals_run_along_the_front(runner: TaskRunner) -> None:
+    """Under the floor alone and under a second bound; more goals find a larger hypervolume."""
+    task = Task(graph="oA/Ao", restart=0, effort="quick")
+    known = {task: runner.run(task, {})}
+    objectives = ("output", "evenness", "material")
+    archive = unpack(known[task]["archive"])
+    reference = gains(archive.columns, objectives).min(axis=0) - 1.0
+    before = hypervolume(gains(archive.columns, objectives), reference)
+    found = goals(replace(task, objective="material", effort="normal"), archive, objectives)
+    assert {len(goal.bounds) for goal in found} == {1, 2}
+    assert all(goal.key == "material_cm3" for goal in found)
+    after = runner.run(replace(task, objective="material"), known)
+    pool = joined([archive, unpack(after["archive"])])
+    assert hypervolume(gains(pool.columns, objectives), reference) > before
+
+
+def test_hypervolume_of_boxes() -> None:
+    """Two boxes that overlap, by inclusion and exclusion; points below the reference count for nothing."""
+    values = np.array([[2.0, 1.0, 1.0], [1.0, 3.0, 1.0], [-1.0, 9.0, 9.0]])
+    assert hypervolume(values, np.zeros(3)) == pytest.approx(2.0 + 3.0 - 1.0)
+    assert hypervolume(values[2:], np.zeros(3)) == 0.0
