@@ -32,7 +32,7 @@ PROFILE = FLANGED_DUCT / FLANGED_PISTON
 ORIFICE = (np.pi / 4.0) / FLANGED_PISTON
 """The same for a hole in a thin wall: inertance density/(2 radius) of the hole (Rayleigh, from memory)."""
 
-_EVEN_MODE = 3.8317
+EVEN_MODE = 3.8317
 """First zero of J1: wavenumber across a round duct of its first even mode, times the radius."""
 
 REFERENCE_SHARE = 0.2
@@ -84,7 +84,7 @@ def profile_factor(length: np.ndarray, area: np.ndarray) -> np.ndarray:
     ndarray
         Factor [1].
     """
-    decay = np.tanh(0.5 * _EVEN_MODE * length / np.sqrt(np.asarray(area) / np.pi))
+    decay = np.tanh(0.5 * EVEN_MODE * length / np.sqrt(np.asarray(area) / np.pi))
     return np.asarray(ORIFICE + (PROFILE - ORIFICE) * decay)
 
 

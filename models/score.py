@@ -113,7 +113,11 @@ class Judge:
 
     def with_limits(self, limits: Limits) -> Judge:
         """An evaluator under other limits that shares the tables of the outside."""
-        other = Judge(replace(self.rules, limits=limits), self.tones_hz)
+        return self.with_rules(replace(self.rules, limits=limits))
+
+    def with_rules(self, rules: Rules) -> Judge:
+        """An evaluator under other rules for the same tones and spaces that shares the tables of the outside."""
+        other = Judge(rules, self.tones_hz)
         other._tables = self._tables
         return other
 

@@ -49,7 +49,7 @@ def polish(cell: Cell, point: Points) -> Points:
     Points
         One point that fits, with at least the output of the first [record].
     """
-    problem = _Problem(cell, point)
+    problem = DriveProblem(cell, point)
     solved = minimize(
         problem.value,
         problem.start,
@@ -100,7 +100,7 @@ def sweep_sites(cell: Cell, point: Points, goal: Goal, count: int) -> Points:
     return both.take(best_rows(both, goal, count))
 
 
-class _Problem:
+class DriveProblem:
     """The smooth problem of one point: variables are dimensions and logarithms of drives."""
 
     def __init__(self, cell: Cell, point: Points) -> None:

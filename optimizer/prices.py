@@ -1,0 +1,99 @@
+"""What a rule is worth to a box: the change of its best score when the rule moves, found by solving again."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from optimizer.cell import Points, joined
+from optimizer.multipliers import Multipliers, multiplier_price, multipliers_at
+from optimizer.priced_rules import PricedRule, rules_of
+from optimizer.variants import Variant, output_of
+
+KINK_SHARE = 0.1
+"""Prices of a step up and a step down that differ by more than this share of the larger are a kink."""
+
+NOISE_DB = 2e-4
+"""Change of the score that a new solution may show without meaning anything [dB]."""
+
+
+def verified_prices(variant: Variant, graph: str, point: Points) -> tuple[Points, tuple[dict[str, Any], ...]]:
+    """Prices of all rules of a season at the best box near a point.
+
+    Every rule is moved up and down by a small step, and the sizes are optimised again from the box, its
+    sites kept. The price from multipliers is given beside as a check.
+
+    Parameters
+    ----------
+    variant : Variant
+        The season as it is [record].
+    graph : str
+        Graph of the point [text].
+    point : Points
+        One point that fits [record].
+
+    Returns
+    -------
+    tuple of Points and tuple of dict
+        The best box near the point, and for each rule ``rule``, ``db_per_unit``, ``unit``, ``verified``,
+        ``box``, ``step``, ``db_per_unit_more``, ``db_per_unit_less``, ``unique`` and ``multiplier_db_per_unit``
+        [mixed].
+    """
+    best = variant.solve(graph, point)
+    multipliers = multipliers_at(variant, graph, best)
+    rules = rules_of(variant.judge.rules)
+    return best, tuple(_price(variant, graph, best, multipliers, rule, value) for rule, value in rules)
+
+
+def solved_under(variant: Variant, graph: str, point: Points, rule: PricedRule, value: float | None) -> Points:
+    """The best box near a point when a rule has another value, or none."""
+    moved = variant.under(rule.move(variant.judge.rules, value))
+    return moved.solve(graph, moved.carried(graph, point, variant))
+
+
+def dropped_rules(variant: Variant, graph: str, starts: list[Points]) -> list[dict[str, Any]]:
+    """What a graph's best box would gain if a limit were dropped altogether.
+
+    Parameters
+    ----------
+    variant : Variant
+        The season as it is [record].
+    graph : str
+        The graph [text].
+    starts : list of Points
+        Points from which the sizes are optimised again, the best first [list].
+
+    Returns
+    -------
+    list of dict
+        ``rule``, ``best_db`` and ``gain_db`` of each limit [mixed].
+    """
+    base = output_of(starts[0])
+    found = []
+    for rule, _ in rules_of(variant.judge.rules):
+        if not rule.droppable:
+            continue
+        best = output_of(solved_under(variant, graph, joined(starts), rule, None))
+        found.append({"rule": rule.key, "best_db": best, "gain_db": best - base})
+    return found
+
+
+def _price(
+    variant: Variant, graph: str, best: Points, multipliers: Multipliers, rule: PricedRule, value: float
+) -> dict[str, Any]:
+    base, step = output_of(best), rule.step * value
+    more = (output_of(solved_under(variant, graph, best, rule, value + step)) - base) / step
+    less = (base - output_of(solved_under(variant, graph, best, rule, value - step))) / step
+    unique = abs(more - less) <= max(KINK_SHARE * max(abs(more), abs(less)), NOISE_DB / step)
+    return {
+        "rule": rule.key,
+        "db_per_unit": 0.5 * (more + less) if unique else more,
+        "unit": rule.unit,
+        "verified": True,
+        "box": "designed anew",
+        "step": step,
+        "db_per_unit_more": more,
+        "db_per_unit_less": less,
+        "unique": unique,
+        "multiplier_db_per_unit": multiplier_price(variant, graph, best, multipliers, rule, value),
+        "multiplier_misfit": multipliers.misfit,
+    }
