@@ -14,7 +14,7 @@ from models.envelope import Site
 from models.network import Network, assemble
 from models.outside import OutsideTable, side_by_side
 from models.radiation import half_space_table
-from models.rules import Limits, Rules
+from models.rules import Rules
 from models.spaces import HalfSpace
 
 REFERENCE_PRESSURE = 20e-6
@@ -110,10 +110,6 @@ class Judge:
         tones = 2.0 * np.pi * self.tones_hz
         self.omega = np.tile(tones, len(rules.spaces))
         self._tables: dict[tuple[Site, ...], OutsideTable] = {}
-
-    def with_limits(self, limits: Limits) -> Judge:
-        """An evaluator under other limits that shares the tables of the outside."""
-        return self.with_rules(replace(self.rules, limits=limits))
 
     def with_rules(self, rules: Rules) -> Judge:
         """An evaluator under other rules for the same tones and spaces that shares the tables of the outside."""

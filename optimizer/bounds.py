@@ -17,8 +17,9 @@ from models.places import SLOT_ASPECT
 from models.site_groups import group_sites
 from optimizer.cell import Cell, Goal
 from optimizer.evolution import best_rows
+from optimizer.inner import EFFORTS, seek
 from optimizer.season import Season
-from optimizer.tasks import Task, TaskRunner, unpack
+from optimizer.tasks import TaskRunner
 
 CLOSED, VENTED = "oA", "oA/Ao"
 """Graphs that have a certified bound."""
@@ -112,8 +113,8 @@ def certify(
     plain = lossless_season(season)
     runner = TaskRunner(plain)
     search = _Search(plain, runner, graph)
-    best = runner.run(Task(graph=graph, restart=0, effort=effort))["best"]
-    lower = -np.inf if best is None else float(unpack(best).columns["output_db"][0])
+    best = seek(search.cell, np.random.default_rng(season.search.seed), EFFORTS[effort], stop)
+    lower = -np.inf if best is None else float(best.columns["output_db"][0])
     boxes = search.root()
     upper = np.full(boxes.low.shape[0], np.inf)
     used, dropped = 0, -np.inf

@@ -102,7 +102,7 @@ def multiplier_price(
         Change of the score per unit [dB per unit].
     """
     step = STEP * value
-    moved = variant.under(rule.move(variant.judge.rules, value + step))
+    moved = variant.under(rule.move(variant.rules, value + step))
     carried = moved.carried(graph, point, variant)
     here, there = DriveProblem(variant.cell(graph), point), DriveProblem(moved.cell(graph), carried)
     y = found.variables.copy()

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from models.design import DesignBatch
+from models.score import Judge
 from optimizer.cell import Points, joined
 from optimizer.multipliers import Multipliers, multiplier_price, multipliers_at
 from optimizer.priced_rules import PricedRule, rules_of
@@ -40,13 +42,43 @@ def verified_prices(variant: Variant, graph: str, point: Points) -> tuple[Points
     """
     best = variant.solve(graph, point)
     multipliers = multipliers_at(variant, graph, best)
-    rules = rules_of(variant.judge.rules)
+    rules = rules_of(variant.rules)
     return best, tuple(_price(variant, graph, best, multipliers, rule, value) for rule, value in rules)
+
+
+def same_box_prices(judge: Judge, design: DesignBatch) -> tuple[dict[str, Any], ...]:
+    """What one more unit of each limit would give this very box, its dimensions unchanged.
+
+    A box designed anew for the wider limit gains at least as much.
+
+    Parameters
+    ----------
+    judge : Judge
+        The season's evaluator [record].
+    design : DesignBatch
+        A batch of one [record].
+
+    Returns
+    -------
+    tuple of dict
+        ``rule``, ``db_per_unit``, ``unit``, ``box``, ``step`` and ``verified`` (False) [mixed].
+    """
+    before = float(judge.scores(judge.respond(design))[0])
+    prices = []
+    for rule, value in rules_of(judge.rules):
+        if not rule.droppable:
+            continue
+        step = rule.step * value
+        moved = judge.with_rules(rule.move(judge.rules, value + step))
+        gain = float(moved.scores(moved.respond(design))[0]) - before
+        price = {"rule": rule.key, "db_per_unit": gain / step, "unit": rule.unit, "verified": False}
+        prices.append(price | {"box": "unchanged", "step": step})
+    return tuple(prices)
 
 
 def solved_under(variant: Variant, graph: str, point: Points, rule: PricedRule, value: float | None) -> Points:
     """The best box near a point when a rule has another value, or none."""
-    moved = variant.under(rule.move(variant.judge.rules, value))
+    moved = variant.under(rule.move(variant.rules, value))
     return moved.solve(graph, moved.carried(graph, point, variant))
 
 
@@ -69,7 +101,7 @@ def dropped_rules(variant: Variant, graph: str, starts: list[Points]) -> list[di
     """
     base = output_of(starts[0])
     found = []
-    for rule, _ in rules_of(variant.judge.rules):
+    for rule, _ in rules_of(variant.rules):
         if not rule.droppable:
             continue
         best = output_of(solved_under(variant, graph, joined(starts), rule, None))
@@ -81,9 +113,15 @@ def _price(
     variant: Variant, graph: str, best: Points, multipliers: Multipliers, rule: PricedRule, value: float
 ) -> dict[str, Any]:
     base, step = output_of(best), rule.step * value
-    more = (output_of(solved_under(variant, graph, best, rule, value + step)) - base) / step
-    less = (base - output_of(solved_under(variant, graph, best, rule, value - step))) / step
-    unique = abs(more - less) <= max(KINK_SHARE * max(abs(more), abs(less)), NOISE_DB / step)
+    high, low = (variant.under(rule.move(variant.rules, value + side * step)) for side in (1.0, -1.0))
+    above = high.solve(graph, high.carried(graph, best, variant))
+    below = low.solve(graph, low.carried(graph, best, variant))
+    more, less = (output_of(above) - base) / step, (base - output_of(below)) / step
+    if not _agree(more, less, step):  # one side may be stuck: start it again where the other side points to
+        above = high.solve(graph, joined([above, _beyond(high, graph, best, below, low, variant)]))
+        below = low.solve(graph, joined([below, _beyond(low, graph, best, above, high, variant)]))
+        more, less = (output_of(above) - base) / step, (base - output_of(below)) / step
+    unique = _agree(more, less, step)
     return {
         "rule": rule.key,
         "db_per_unit": 0.5 * (more + less) if unique else more,
@@ -97,3 +135,13 @@ def _price(
         "multiplier_db_per_unit": multiplier_price(variant, graph, best, multipliers, rule, value),
         "multiplier_misfit": multipliers.misfit,
     }
+
+
+def _agree(more: float, less: float, step: float) -> bool:
+    return abs(more - less) <= max(KINK_SHARE * max(abs(more), abs(less)), NOISE_DB / step)
+
+
+def _beyond(to: Variant, graph: str, best: Points, other: Points, under: Variant, season: Variant) -> Points:
+    """The best box moved away from another one's sizes, as far again."""
+    here, there = to.carried(graph, best, season), to.carried(graph, other, under)
+    return to.cell(graph).evaluate(2.0 * here.x - there.x, here.site)

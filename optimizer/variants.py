@@ -10,15 +10,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from models.catalogue import named_topology
 from models.design import DesignBatch, End, Mouth, Patch
 from models.envelope import Site
 from models.rules import Rules
 from models.score import Judge
 from optimizer.cell import Cell, Goal, Points, joined
 from optimizer.evolution import best_rows
+from optimizer.inner import EFFORTS, seek
 from optimizer.polish import polish
-from optimizer.space import SearchSpace
 from optimizer.tasks import TaskRunner
 
 SETTLED_DB = 2e-5
@@ -27,62 +26,82 @@ SETTLED_DB = 2e-5
 POLISHES = 6
 """Polishes from one start at most."""
 
+SHRUNK = (1.0, 0.9999, 0.999, 0.997, 0.99, 0.97, 0.9)
+"""Shares of their areas that points are tried at where they do not fit; volumes are always made to fit."""
+
 
 class Variant:
     """Search spaces and an evaluator under one set of rules.
 
     Parameters
     ----------
-    judge : Judge
-        The evaluator [record].
-    sites : tuple of Site
-        Sites of driver faces and mouths [list].
-    duct_shape : str
-        ``round`` or ``slot`` [text].
+    runner : TaskRunner
+        A season with its evaluator and sites [record].
     """
 
-    def __init__(self, judge: Judge, sites: tuple[Site, ...], duct_shape: str) -> None:
-        self.judge = judge
-        self.sites = sites
-        self.duct_shape = duct_shape
+    def __init__(self, runner: TaskRunner) -> None:
+        self.runner = runner
         self._cells: dict[str, Cell] = {}
 
-    @classmethod
-    def of(cls, runner: TaskRunner) -> Variant:
-        """The season as it is."""
-        return cls(runner.judge, runner.sites, runner.season.search.duct_shape)
+    @property
+    def judge(self) -> Judge:
+        """The evaluator."""
+        return self.runner.judge
+
+    @property
+    def rules(self) -> Rules:
+        """The rules."""
+        return self.runner.season.rules
 
     def under(self, rules: Rules) -> Variant:
         """The same places under other rules; tones and spaces must be the same."""
-        return Variant(self.judge.with_rules(rules), self.sites, self.duct_shape)
+        return self._with(rules, self.judge.with_rules(rules))
 
     def hearing(self, spaces: Sequence[int], tones: Sequence[int]) -> Variant:
         """The same rules with some of the spaces and tones only."""
-        rules = self.judge.rules
         fewer = replace(
-            rules,
-            spaces=tuple(rules.spaces[i] for i in spaces),
-            tones_hz=rules.tones_hz[list(tones)],
-            tone_weights=rules.tone_weights[list(tones)],
+            self.rules,
+            spaces=tuple(self.rules.spaces[i] for i in spaces),
+            tones_hz=self.rules.tones_hz[list(tones)],
+            tone_weights=self.rules.tone_weights[list(tones)],
         )
-        return Variant(Judge(fewer), self.sites, self.duct_shape)
+        return self._with(fewer, Judge(fewer))
+
+    def _with(self, rules: Rules, judge: Judge) -> Variant:
+        runner = TaskRunner(replace(self.runner.season, rules=rules))
+        runner.judge, runner.sites = judge, self.runner.sites
+        return Variant(runner)
 
     def cell(self, graph: str) -> Cell:
         """Evaluator of a graph's designs."""
         if graph not in self._cells:
-            space = SearchSpace(named_topology(graph), self.judge.rules, self.sites, self.duct_shape)
-            self._cells[graph] = Cell(self.judge, space, ("output",))
+            self._cells[graph] = Cell(self.judge, self.runner.space(graph), ("output",))
         return self._cells[graph]
 
     def carried(self, graph: str, points: Points, other: Variant) -> Points:
-        """Points of another variant as points of this one, their sizes unchanged where they fit."""
+        """Points of another variant as points of this one, with smaller mouths where they do not fit."""
         cell = self.cell(graph)
         mine, others = cell.space.variables, other.cell(graph).space.variables
-        x = np.stack(
-            [own.unit(its.value(points.x[:, i])) for i, (own, its) in enumerate(zip(mine, others, strict=True))],
-            axis=1,
-        )
-        return cell.evaluate(x, points.site)
+        natural = [its.value(points.x[:, i]) for i, its in enumerate(others)]
+        best = None
+        for share in SHRUNK:
+            sizes = [n * share if "area" in own.name else n for own, n in zip(mine, natural, strict=True)]
+            x = np.stack([own.unit(n) for own, n in zip(mine, sizes, strict=True)], axis=1)
+            tried = cell.evaluate(x, points.site)
+            if best is None:
+                best = tried
+                continue
+            better = (best.excess > 0.0) & (tried.excess < best.excess)
+            rows = np.where(better, np.arange(better.size) + better.size, np.arange(better.size))
+            best = joined([best, tried]).take(rows)
+            if np.all(best.excess <= 0.0):
+                break
+        assert best is not None
+        return best
+
+    def seek(self, graph: str, effort: str, seed: int) -> Points | None:
+        """The best point of a search from nothing; None where nothing fits."""
+        return seek(self.cell(graph), np.random.default_rng(seed), EFFORTS[effort], lambda: False)
 
     def solve(self, graph: str, points: Points) -> Points:
         """The best point that polishing each of some points leads to, their sites kept."""
