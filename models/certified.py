@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from models.affine import Affine, log_above, log_below, reciprocal, smooth, variable
+from models.driver_bound import most_power_out
 from models.places import SLOT_ASPECT
 from models.radiation import (
     EVEN_MODE,
@@ -54,8 +55,7 @@ class Boxes:
     group : ndarray of int, shape (n_boxes,)
         Group of choices of sites [1].
     low, high : ndarray, shape (n_boxes, 1 or 3)
-        Ranges of the chamber's share of the volume that the duct leaves, of the duct's area and of its
-        length [1], [m2], [m].
+        Ranges of the chamber's volume, of the duct's area and of its length [m3], [m2], [m].
     """
 
     group: np.ndarray
@@ -76,38 +76,6 @@ class _Flows:
     pressure: Affine
     duct: tuple[Affine, ...] = ()
     area: Affine | None = None
-
-
-def most_power_out(rules: Rules, omega: np.ndarray) -> np.ndarray:
-    """Mean power that one driver can give to any passive load within the limits of power and voltage.
-
-    Of the power that goes in, a load of resistance R takes R/(a (Rms + R)^2 + Rms + R) at most, with
-    a = Re Zc/Bl^2 and the reactance cancelled; the largest value is at R^2 = Rms^2 + Rms/a. From V volts
-    behind the coil no load takes more than V^2/(4 Re Zc).
-
-    Parameters
-    ----------
-    rules : Rules
-        Driver and limits [record].
-    omega : ndarray, shape (n_columns,)
-        Angular frequency [rad/s].
-
-    Returns
-    -------
-    ndarray, shape (n_columns,)
-        Power [W].
-    """
-    driver, limits = rules.driver, rules.limits
-    coil = driver.coil_impedance(omega).real
-    volts = np.inf if limits.voltage is None else limits.voltage
-    if limits.power_kind == "nominal":
-        volts = min(volts, float(np.sqrt(limits.power * driver.nominal_resistance)))
-        most = np.full(omega.shape, np.inf)
-    else:  # real power never exceeds apparent power
-        heat, own = coil / driver.force_factor**2, driver.resistance_mechanical
-        load = np.sqrt(own**2 + own / heat)
-        most = limits.power * load / (heat * (own + load) ** 2 + own + load)
-    return np.asarray(np.minimum(most, volts**2 / (4.0 * coil)) * (1.0 + 1e-12))
 
 
 class Family:
@@ -145,10 +113,27 @@ class Family:
         compression = (1.0 - 2j * np.pi * physics.leak_corner_hz / self.omega) / air.bulk_modulus
         self._lump = 1.0 / (1j * self.omega * compression)
 
-    def free_volume(self, low: np.ndarray, high: np.ndarray) -> Affine:
-        """Volume that the duct leaves inside the envelope, one column [m3]."""
-        area, length = variable(low[:, 1], high[:, 1], 1, 3), variable(low[:, 2], high[:, 2], 2, 3)
-        return self._free(_root(area, low[:, 1]), length)
+    def free_volume(self, area: np.ndarray, length: np.ndarray) -> np.ndarray:
+        """Volume that a duct leaves inside the envelope, which falls with its area and its length.
+
+        Parameters
+        ----------
+        area, length : ndarray, any shape
+            Area [m2] and length of the duct [m].
+
+        Returns
+        -------
+        ndarray
+            Volume, a little too large so that rounding does no harm [m3].
+        """
+        wall, inner = self.rules.envelope.wall, self.rules.envelope.inner_volume
+        root = np.sqrt(area)
+        if self.slots:
+            aspect = np.sqrt(SLOT_ASPECT)
+            section = (root * aspect + 2.0 * wall) * (root / aspect + 2.0 * wall)
+        else:
+            section = (root + np.sqrt(np.pi) * wall) ** 2
+        return np.asarray(inner * (1.0 + 4e-9) - section * np.maximum(length - wall, 0.0))
 
     def bound(self, boxes: Boxes) -> np.ndarray:
         """Averaged output that no design of a box exceeds.
@@ -174,8 +159,7 @@ class Family:
         return np.where(np.isnan(found), np.inf, found) + SLACK_DB
 
     def _closed(self, boxes: Boxes) -> _Flows:
-        share = variable(boxes.low[:, 0], boxes.high[:, 0], 0, 1)
-        volume = share * self.rules.envelope.inner_volume + -self.rules.driver.displaced_volume
+        volume = variable(boxes.low[:, 0], boxes.high[:, 0], 0, 1) + -self.rules.driver.displaced_volume
         chamber = _with_columns(reciprocal(volume), self._lump)
         one = _constant(np.ones(chamber.mid.shape, dtype=complex), 1)
         face = self._at("dd", boxes) + (self._cone + self._face)
@@ -184,10 +168,9 @@ class Family:
     def _vented(self, boxes: Boxes) -> _Flows:
         low, high = boxes.low, boxes.high
         air = self.rules.air
-        share, area, length = (variable(low[:, i], high[:, i], i, 3) for i in range(3))
+        volume, area, length = (variable(low[:, i], high[:, i], i, 3) for i in range(3))
         root = _root(area, low[:, 1])
-        volume = share * self._free(root, length) + -self.rules.driver.displaced_volume
-        zb = _with_columns(reciprocal(volume), self._lump)
+        zb = _with_columns(reciprocal(volume + -self.rules.driver.displaced_volume), self._lump)
         end = _with_columns(self._near(root, low, length), 1j * self.omega * air.density)
         if not self.rules.physics.radiation:
             end = _constant(np.zeros(zb.mid.shape, dtype=complex), 3)
@@ -214,16 +197,6 @@ class Family:
         mid = self.groups.middle[key][boxes.group]
         slope = np.zeros((boxes.low.shape[1], *mid.shape))
         return Affine(mid=mid, slope=slope, rest=self.groups.radius[key][boxes.group])
-
-    def _free(self, root: Affine, length: Affine) -> Affine:
-        wall = self.rules.envelope.wall
-        if self.slots:
-            aspect = np.sqrt(SLOT_ASPECT)
-            section = (root * aspect + 2.0 * wall) * (root * (1.0 / aspect) + 2.0 * wall)
-        else:
-            outer = root + np.sqrt(np.pi) * wall
-            section = outer * outer
-        return section * (length + -wall) * -1.0 + self.rules.envelope.inner_volume
 
     def _near(self, root: Affine, low: np.ndarray, length: Affine) -> Affine:
         """Near-field length of a duct end over its area, one column [1/m]."""

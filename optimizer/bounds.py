@@ -15,9 +15,10 @@ from models.certified import Boxes, Family, lossless
 from models.fit import SLACK
 from models.places import SLOT_ASPECT
 from models.site_groups import group_sites
-from optimizer.cell import Cell, Goal
+from optimizer.cell import Cell, Goal, Points
 from optimizer.evolution import best_rows
 from optimizer.inner import EFFORTS, seek
+from optimizer.polish import polish
 from optimizer.season import Season
 from optimizer.tasks import TaskRunner
 
@@ -77,6 +78,7 @@ def certify(
     graph: str,
     *,
     most_boxes: int,
+    near: Points | None = None,
     tolerance_db: float = TOLERANCE_DB,
     effort: str = "quick",
     stop: Callable[[], bool] = lambda: False,
@@ -91,6 +93,8 @@ def certify(
         :data:`CLOSED` or :data:`VENTED` [text].
     most_boxes : int
         Boxes after which the search ends with the gap it has [1].
+    near : Points or None
+        A point of the graph whose sites are kept; None for any sites of the search [record].
     tolerance_db : float
         Gap at which it ends [dB].
     effort : str
@@ -112,9 +116,12 @@ def certify(
         raise ValueError(f"there is no certified bound for graph {graph!r}")
     plain = lossless_season(season)
     runner = TaskRunner(plain)
-    search = _Search(plain, runner, graph)
-    best = seek(search.cell, np.random.default_rng(season.search.seed), EFFORTS[effort], stop)
-    lower = -np.inf if best is None else float(best.columns["output_db"][0])
+    search = _Search(plain, runner, graph, None if near is None else near.site)
+    if near is None:
+        best = seek(search.cell, np.random.default_rng(season.search.seed), EFFORTS[effort], stop)
+    else:
+        best = polish(search.cell, search.cell.evaluate(near.x, near.site))
+    lower = -np.inf if best is None or best.excess[0] > 0.0 else float(best.columns["output_db"][0])
     boxes = search.root()
     upper = np.full(boxes.low.shape[0], np.inf)
     used, dropped = 0, -np.inf
@@ -143,8 +150,11 @@ def certify(
 class _Search:
     """Boxes of one graph: where they begin, how they are halved, and designs in their middles."""
 
-    def __init__(self, season: Season, runner: TaskRunner, graph: str) -> None:
+    def __init__(
+        self, season: Season, runner: TaskRunner, graph: str, sites: np.ndarray | None = None
+    ) -> None:
         self.season = season
+        self.fixed = sites
         self.space = runner.space(graph)
         self.cell = Cell(runner.judge, self.space, ("output",))
         self.vented = graph == VENTED
@@ -157,6 +167,9 @@ class _Search:
 
     def _choices(self) -> tuple[np.ndarray, np.ndarray]:
         """Choices of sites that have any design, and the largest duct area of each."""
+        if self.fixed is not None:
+            widest = self._widest(self.fixed[:, 0], self.fixed[:, -1]) if self.vented else np.zeros(1)
+            return self.fixed, widest
         faces = np.arange(len(self.space.sites))
         drivers = faces[self.space.edges >= 0.5 * self.season.rules.driver.frame * (1.0 - 2.0 * SLACK)]
         if not self.vented:
@@ -168,12 +181,11 @@ class _Search:
 
     def root(self) -> Boxes:
         """The box of all designs with any sites."""
-        inner = self.season.rules.envelope.inner_volume
-        ranges = [(self.ranges["volume 0"][0] / inner, 1.0 + 2.0 * SLACK)]
+        ranges = [self.ranges["volume 0"]]
         if self.vented:
             ranges += [self.ranges["area 0"], self.ranges["length 0"]]
         low, high = np.array(ranges).T[:, None]
-        return Boxes(group=np.zeros(1, dtype=int), low=low * (1.0 - 1e-9), high=high * (1.0 + 1e-12))
+        return Boxes(group=np.zeros(1, dtype=int), low=low * (1.0 - 1e-9), high=high * (1.0 + 4e-9))
 
     def _widest(self, driver: np.ndarray, mouth: np.ndarray) -> np.ndarray:
         """Largest area of a duct whose mouth stays on its face and clear of the driver."""
@@ -196,8 +208,8 @@ class _Search:
     def halves(self, boxes: Boxes) -> tuple[Boxes, np.ndarray]:
         """Both halves of each box: of its sites, or of the size that is least known.
 
-        A length counts also in wavelengths. Boxes in which the duct is too wide for the sites or
-        leaves no volume for a chamber are left out. The second result is the row that each half is of.
+        A length counts also in wavelengths. Ranges are cut to ducts that the sites have room for and to
+        the volume that the shortest, narrowest duct leaves; boxes without any design are left out. The second result is the row that each half is of.
         """
         spread = (boxes.high - boxes.low) / (boxes.high + boxes.low)
         if self.vented:
@@ -215,29 +227,20 @@ class _Search:
             (high, low)[side][rows, columns] = middle
             if self.vented:
                 high[:, 1] = np.minimum(high[:, 1], self.groups.widest[group])
+                high[:, 0] = np.minimum(high[:, 0], self.family.free_volume(low[:, 1], low[:, 2]))
             part = Boxes(group=group, low=low, high=high)
-            parts.append((part, self._possible(part)))
+            parts.append((part, np.all(high >= low, axis=1)))
         return _joined(*(part.rows(fits) for part, fits in parts)), np.concatenate(
             [np.nonzero(fits)[0] for _, fits in parts]
         )
-
-    def _possible(self, boxes: Boxes) -> np.ndarray:
-        if not self.vented:
-            return np.ones(boxes.group.size, dtype=bool)
-        free = self.family.free_volume(boxes.low, boxes.high)
-        most = (free.mid + free.reach)[:, 0]
-        fits = most * boxes.high[:, 0] >= self.ranges["volume 0"][0] * (1.0 - 1e-9)
-        return np.asarray(fits & (boxes.high[:, 1] >= boxes.low[:, 1]))
 
     def try_middles(self, boxes: Boxes) -> float:
         """Score of the best design in the middles of some boxes; minus infinity where none fits."""
         middle = np.sqrt(boxes.low * boxes.high)
         x = np.full((middle.shape[0], self.space.dimensions), 0.5)
         columns = {v.name: i for i, v in enumerate(self.space.variables)}
-        natural = {"volume 0": middle[:, 0] * self.season.rules.envelope.inner_volume}
+        natural = {"volume 0": middle[:, 0]}
         if self.vented:
-            free = self.family.free_volume(middle, middle).mid[:, 0]
-            natural = {"volume 0": middle[:, 0] * np.maximum(free, 1e-12)}
             natural |= {"area 0": middle[:, 1], "length 0": middle[:, 2]}
         for name, value in natural.items():
             variable = self.space.variables[columns[name]]

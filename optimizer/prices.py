@@ -14,6 +14,9 @@ from optimizer.variants import Variant, output_of
 KINK_SHARE = 0.1
 """Prices of a step up and a step down that differ by more than this share of the larger are a kink."""
 
+BETTER_BASES = 4
+"""How often the box is replaced by a better one that its neighbours under moved rules lead to."""
+
 NOISE_DB = 2e-4
 """Change of the score that a new solution may show without meaning anything [dB]."""
 
@@ -41,9 +44,19 @@ def verified_prices(variant: Variant, graph: str, point: Points) -> tuple[Points
         [mixed].
     """
     best = variant.solve(graph, point)
-    multipliers = multipliers_at(variant, graph, best)
-    rules = rules_of(variant.rules)
-    return best, tuple(_price(variant, graph, best, multipliers, rule, value) for rule, value in rules)
+    for turn in range(BETTER_BASES):
+        better = None
+        prices = []
+        multipliers = multipliers_at(variant, graph, best)
+        for rule, value in rules_of(variant.rules):
+            price, better = _price(variant, graph, best, multipliers, rule, value, turn == BETTER_BASES - 1)
+            if better is not None:
+                break
+            prices.append(price)
+        if better is None:
+            break
+        best = better
+    return best, tuple(prices)
 
 
 def same_box_prices(judge: Judge, design: DesignBatch) -> tuple[dict[str, Any], ...]:
@@ -110,8 +123,15 @@ def dropped_rules(variant: Variant, graph: str, starts: list[Points]) -> list[di
 
 
 def _price(
-    variant: Variant, graph: str, best: Points, multipliers: Multipliers, rule: PricedRule, value: float
-) -> dict[str, Any]:
+    variant: Variant,
+    graph: str,
+    best: Points,
+    multipliers: Multipliers,
+    rule: PricedRule,
+    value: float,
+    last: bool,
+) -> tuple[dict[str, Any], Points | None]:
+    """Price of a rule; or a better box than the one given, where its neighbours lead to one."""
     base, step = output_of(best), rule.step * value
     high, low = (variant.under(rule.move(variant.rules, value + side * step)) for side in (1.0, -1.0))
     above = high.solve(graph, high.carried(graph, best, variant))
@@ -122,7 +142,12 @@ def _price(
         below = low.solve(graph, joined([below, _beyond(low, graph, best, above, high, variant)]))
         more, less = (output_of(above) - base) / step, (base - output_of(below)) / step
     unique = _agree(more, less, step)
-    return {
+    if not unique and not last:  # or the box itself was stuck
+        back = [variant.carried(graph, p, v) for p, v in ((above, high), (below, low))]
+        better = variant.solve(graph, joined(back))
+        if output_of(better) > base + NOISE_DB:
+            return {}, better
+    price = {
         "rule": rule.key,
         "db_per_unit": 0.5 * (more + less) if unique else more,
         "unit": rule.unit,
@@ -135,6 +160,7 @@ def _price(
         "multiplier_db_per_unit": multiplier_price(variant, graph, best, multipliers, rule, value),
         "multiplier_misfit": multipliers.misfit,
     }
+    return price, None
 
 
 def _agree(more: float, less: float, step: float) -> bool:

@@ -103,13 +103,13 @@ class Variant:
         """The best point of a search from nothing; None where nothing fits."""
         return seek(self.cell(graph), np.random.default_rng(seed), EFFORTS[effort], lambda: False)
 
-    def solve(self, graph: str, points: Points) -> Points:
-        """The best point that polishing each of some points leads to, their sites kept."""
+    def solve(self, graph: str, points: Points, most: int | None = None, polishes: int = POLISHES) -> Points:
+        """The best point that polishing the best ``most`` (default: all) points leads to, their sites kept."""
         cell = self.cell(graph)
         found = [points]
-        for row in range(points.excess.size):
+        for row in best_rows(points, Goal(), points.excess.size if most is None else most):
             point = points.take(np.array([row]))
-            for _ in range(POLISHES):
+            for _ in range(polishes):
                 before = output_of(point)
                 point = polish(cell, point)
                 if output_of(point) - before < SETTLED_DB:
@@ -150,7 +150,8 @@ def encoded(variant: Variant, graph: str, design: DesignBatch) -> Points:
     space = cell.space
     natural = {f"volume {i}": np.prod(design.sides[:, i], axis=1) for i in range(design.sides.shape[1])}
     for i, duct in enumerate(design.ducts):
-        natural |= {f"area {i}": duct.area, f"length {i}": duct.length}
+        flare = duct.area if duct.area_end is None else duct.area_end / duct.area
+        natural |= {f"area {i}": duct.area, f"length {i}": duct.length, f"flare {i}": flare}
     for i, diaphragm in enumerate(design.diaphragms):
         natural[f"diaphragm area {i}"] = diaphragm.area
         natural[f"diaphragm mass {i}"] = diaphragm.mass
