@@ -28,8 +28,8 @@ from models.radiation import (
     rectangle_length,
 )
 from models.rules import Physics, Rules
-from models.site_groups import SiteGroups
 from models.score import REFERENCE_PRESSURE, mean_level
+from models.site_groups import SiteGroups
 
 DB = 20.0 / np.log(10.0)
 """Decibels in one neper."""
@@ -289,7 +289,7 @@ def _lowest(form: Affine, parts: int, widened: bool) -> Affine:
     place = np.argmin(np.where(np.isnan(top), np.inf, top), axis=2)[..., None]
 
     def take(part: np.ndarray) -> np.ndarray:
-        return np.take_along_axis(part.reshape(grouped), place, axis=2)[..., 0]
+        return np.asarray(np.take_along_axis(part.reshape(grouped), place, axis=2)[..., 0])
 
     return Affine(mid=take(form.mid), slope=np.stack([take(s) for s in form.slope]), rest=take(form.rest))
 
@@ -300,7 +300,7 @@ def _picked(forms: Sequence[Affine], widened: bool = False) -> Affine:
     place = np.argmin(np.where(np.isnan(top), np.inf, top), axis=0)[None]
 
     def take(parts: list[np.ndarray]) -> np.ndarray:
-        return np.take_along_axis(np.stack(parts), place, axis=0)[0]
+        return np.asarray(np.take_along_axis(np.stack(parts), place, axis=0)[0])
 
     slope = np.stack([take([form.slope[i] for form in forms]) for i in range(forms[0].slope.shape[0])])
     return Affine(
@@ -329,5 +329,3 @@ def _line(length: Affine, k: np.ndarray) -> tuple[Affine, Affine]:
     cosine, sine = np.cos(angle.mid), np.sin(angle.mid)
     ones = np.ones(angle.mid.shape)
     return smooth(angle, cosine, -sine, ones), smooth(angle, sine, cosine, ones)
-
-

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -112,7 +112,7 @@ class Judge:
         self._tables: dict[tuple[Site, ...], OutsideTable] = {}
 
     def with_rules(self, rules: Rules) -> Judge:
-        """An evaluator under other rules for the same tones and spaces that shares the tables of the outside."""
+        """An evaluator under other rules, for the same tones and spaces, with the same outside tables."""
         other = Judge(rules, self.tones_hz)
         other._tables = self._tables
         return other

@@ -13,6 +13,9 @@ import numpy as np
 from models.affine import ROUNDING
 from models.outside import OutsideTable
 
+LARGEST_SHARE = 1e3
+"""Largest ratio of radius to size that counts, where a middle is near zero."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SiteGroups:
@@ -26,7 +29,7 @@ class SiteGroups:
     children : ndarray of int, shape (n_groups, 2)
         Both halves of a group; -1 for a leaf [1].
     spread : ndarray, shape (n_groups,)
-        Largest radius of any value over the largest size of its kind, mean over columns; 0 for a leaf [1].
+        Radius of the transfers over their size, mean over columns; 0 for a leaf [1].
     example : ndarray of int, shape (n_groups, 1 or 2)
         One choice of the group [1].
     widest : ndarray, shape (n_groups,)
@@ -68,7 +71,11 @@ def group_sites(
     values = _values(outside, omega, choices)
     per_watt = _pressure_per_watt(values)
     looks = np.concatenate(
-        [part / np.abs(value).max(axis=0) for value in _transfers(values) for part in (value.real, value.imag)],
+        [
+            part / np.abs(value).max(axis=0)
+            for value in _transfers(values)
+            for part in (value.real, value.imag)
+        ],
         axis=1,
     )
     members = [np.arange(choices.shape[0])]
@@ -89,13 +96,15 @@ def group_sites(
         key: np.stack([_radius(value[group], middle[key][i]) for i, group in enumerate(members)])
         for key, value in values.items()
     }
-    sizes = {key: np.abs(value).max(axis=0) for key, value in values.items()}
-    shares = [radius[key] / sizes["dd" if key in ("dm", "mm") else key] for key in values]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        shares = [
+            np.where(radius[k] > 0.0, radius[k] / np.abs(middle[k]), 0.0) for k in ("td", "tm") if k in values
+        ]
     return SiteGroups(
         middle=middle,
         radius=radius,
         children=np.array(children),
-        spread=np.max(shares, axis=0).mean(axis=1),
+        spread=np.minimum(np.max(shares, axis=0), LARGEST_SHARE).mean(axis=1),
         example=np.stack([choices[group[np.argmax(widest[group])]] for group in members]),
         widest=np.array([widest[group].max() for group in members]),
         per_watt=np.stack([per_watt[group].max(axis=0) for group in members]),
@@ -129,7 +138,7 @@ def _pressure_per_watt(values: dict[str, np.ndarray]) -> np.ndarray:
             both = np.abs(td) ** 2 * rmm - 2.0 * (td * np.conj(tm)).real * rdm + np.abs(tm) ** 2 * rdd
             found = both / whole
             whole = np.where(whole > 1e-9 * rdd * rmm, whole, 0.0)  # else too near to singular to be sure
-    return np.where(whole > 0.0, found * (1.0 + 1e-5), np.inf)
+    return np.asarray(np.where(whole > 0.0, found * (1.0 + 1e-5), np.inf))
 
 
 def _transfers(values: dict[str, np.ndarray]) -> list[np.ndarray]:

@@ -209,7 +209,8 @@ class _Search:
         """Both halves of each box: of its sites, or of the size that is least known.
 
         A length counts also in wavelengths. Ranges are cut to ducts that the sites have room for and to
-        the volume that the shortest, narrowest duct leaves; boxes without any design are left out. The second result is the row that each half is of.
+        the volume that the shortest, narrowest duct leaves; boxes without any design are left out.
+        The second result is the row that each half is of.
         """
         spread = (boxes.high - boxes.low) / (boxes.high + boxes.low)
         if self.vented:

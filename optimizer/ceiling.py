@@ -53,7 +53,7 @@ class CeilingEffort:
 CEILING_EFFORTS = {
     "quick": CeilingEffort(leaders=2, seek=None, boxes=60_000, rules=2),
     "normal": CeilingEffort(leaders=3, seek="survey", boxes=400_000, rules=4),
-    "thorough": CeilingEffort(leaders=5, seek="quick", boxes=20_000_000, rules=9),
+    "thorough": CeilingEffort(leaders=5, seek="quick", boxes=5_000_000, rules=9),
 }
 """Efforts by the name that a season gives."""
 
@@ -117,7 +117,7 @@ def ceiling(season: Season, known: list[Known], progress: Progress = silent) -> 
     done(parts, "done")
     gains = {key: rung.value_db - scores[best] for key, _, rung in removed}
     rungs = [_best_rung(scores[best], names[best])]
-    rungs += tones[:1] + tones[1:] + [rung for _, _, rung in removed]
+    rungs += tones + [rung for _, _, rung in removed]
     rungs += [_certified_rung(season, c, f"any {name}") for name, c in certificates.items()]
     if pinned is not None:
         rungs.append(_certified_rung(season, pinned, "vented box at the sites of the best one found"))
@@ -183,7 +183,7 @@ def _certified_rung(season: Season, certificate: Certificate, name: str) -> Rung
         value_db=certificate.upper_db,
         kind=BOUND,
         how=f"branch and bound, {certificate.boxes} boxes of sizes and sites, {state}{straight}",
-        void_if="lumped chambers without losses differ from the real box; sites or sizes outside the search's",
+        void_if="lumped, lossless chambers differ from the real box; sites or sizes lie outside the search's",
         gap_db=certificate.gap_db if np.isfinite(certificate.gap_db) else None,
     )
 
@@ -228,10 +228,10 @@ def _never(
 def _dearest(prices: list[dict[str, Any]], season: Season) -> list[dict[str, Any]]:
     """Rules by what a tenth more of each would give or take, the dearest first."""
     values = {rule.key: value for rule, value in rules_of(season.rules)}
-    worth = [
-        {"rule": p["rule"], "per_tenth_db": p["db_per_unit"] * 0.1 * values[p["rule"]]} for p in prices
-    ]
-    return sorted((w for w in worth if abs(w["per_tenth_db"]) >= NEVER_DB), key=lambda w: -abs(w["per_tenth_db"]))
+    worth = [{"rule": p["rule"], "per_tenth_db": p["db_per_unit"] * 0.1 * values[p["rule"]]} for p in prices]
+    return sorted(
+        (w for w in worth if abs(w["per_tenth_db"]) >= NEVER_DB), key=lambda w: -abs(w["per_tenth_db"])
+    )
 
 
 def _rung_record(rung: Rung, best: float) -> dict[str, Any]:
@@ -258,14 +258,12 @@ def _verdict(
         second = max(others, key=lambda k: scores[k.graph])
         lead = scores[best] - scores[second.graph]
         how = "dominates" if lead > 1.0 else "leads" if lead > 0.1 else "hardly leads"
-        sentences.append(
-            f"{names[best]} ({best}) {how}: the next type, {second.topology} ({second.graph}), stays {lead:.2f} dB behind."
-        )
+        next_type = f"the next type, {second.topology} ({second.graph})"
+        sentences.append(f"{names[best]} ({best}) {how}: {next_type}, stays {lead:.2f} dB behind.")
     for name, c in certificates.items():
         if c.graph != best:
             below = scores[best] - c.upper_db
             if below > 0.0:
-                sentences.append(
-                    f"No {name} can win in the lumped lossless model: its bound is {below:.1f} dB below the best found."
-                )
+                words = f"its bound is {below:.1f} dB below the best found"
+                sentences.append(f"No {name} can win in the lumped lossless model: {words}.")
     return sentences

@@ -55,7 +55,11 @@ class Rung:
 
 
 def tone_rungs(
-    variant: Variant, known: dict[str, Points], effort: str | None, seed: int, note: Sequence[int] = (3, 2, 1)
+    variant: Variant,
+    known: dict[str, Points],
+    effort: str | None,
+    seed: int,
+    sizes: Sequence[int] = (3, 2, 1),
 ) -> list[Rung]:
     """A box of its own for every triple, pair and tone: the mean of their best is at least the best mean.
 
@@ -71,7 +75,7 @@ def tone_rungs(
         Effort of a search from nothing beside; None for none [text].
     seed : int
         Seed of that search [1].
-    note : sequence of int
+    sizes : sequence of int
         Sizes of the groups, falling [1].
 
     Returns
@@ -84,7 +88,7 @@ def tone_rungs(
     shares = _space_groups(rules)
     rungs: list[Rung] = []
     larger: dict[tuple[int, tuple[int, ...]], dict[str, Points]] = {}
-    for size in note:
+    for size in sizes:
         if size >= tones.size:
             continue
         found: dict[tuple[int, tuple[int, ...]], dict[str, Points]] = {}
@@ -102,7 +106,9 @@ def tone_rungs(
                     for graph in starts:
                         new = heard.seek(graph, effort, seed)
                         starts[graph] += [] if new is None else [new]
-                best = {graph: heard.solve(graph, joined(points), STARTS, 2) for graph, points in starts.items()}
+                best = {
+                    graph: heard.solve(graph, joined(points), STARTS, 2) for graph, points in starts.items()
+                }
                 found[i, group] = best
                 values[i, j] = max(output_of(point) for point in best.values())
         weights = np.array([rules.tone_weights[list(group)].sum() for group in groups])

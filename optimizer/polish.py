@@ -130,15 +130,19 @@ class DriveProblem:
         self._cache: dict[str, Any] = {}
 
     def value(self, y: np.ndarray) -> float:
+        """Score with its sign turned, which the solver makes small [dB]."""
         return float(-self._solve(y)["value"])
 
     def slope(self, y: np.ndarray) -> np.ndarray:
+        """Its slope over all variables."""
         return -np.asarray(self._solve(y)["slope"])
 
     def room(self, y: np.ndarray) -> np.ndarray:
+        """Room of every constraint, limits first; not negative where it is kept."""
         return np.asarray(self._solve(y)["room"])
 
     def room_slope(self, y: np.ndarray) -> np.ndarray:
+        """Slopes of the constraints over all variables, shape (n_constraints, n_variables)."""
         return np.asarray(self._solve(y)["room_slope"])
 
     def _solve(self, y: np.ndarray) -> dict[str, Any]:

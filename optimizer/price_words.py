@@ -52,10 +52,9 @@ def price_sentences(prices: Sequence[dict[str, Any]], rules: Rules) -> list[str]
         sentences.append(f"It would lose {listed(words)}.")
     for p in prices:
         if p["verified"] and not p["unique"]:
-            sentences.append(
-                f"The price of {_WORDS[p['rule']]} has a kink: {p['db_per_unit_more']:.2g} dB per {p['unit']} for "
-                f"more of it, {p['db_per_unit_less']:.2g} dB per {p['unit']} for less."
-            )
+            more, less = (f"{p[f'db_per_unit_{side}']:.2g} dB per {p['unit']}" for side in ("more", "less"))
+            name = _WORDS[p["rule"]]
+            sentences.append(f"The price of {name} has a kink: {more} for more of it, {less} for less.")
     idle = [_WORDS[p["rule"]] for worth, p in weighed if abs(worth) < IDLE_DB and _is_limit(p)]
     if idle and paying:
         sentences.append(f"More {listed(idle)} would give it nothing.")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 from models.rules import Rules
 
@@ -42,16 +43,17 @@ class PricedRule:
     step: float
 
 
-def _limit(field: str, key: str, words: str, unit: str, per_si: float = 1.0, needed: bool = False) -> PricedRule:
+def _limit(
+    field: str, key: str, words: str, unit: str, per_si: float = 1.0, needed: bool = False
+) -> PricedRule:
     def read(rules: Rules) -> float | None:
         value = getattr(rules.limits, field)
         return None if value is None else float(value) * per_si
 
     def move(rules: Rules, value: float | None) -> Rules:
-        if value is None and needed:
-            wide = getattr(rules.limits, field) * UNLIMITED
-            return replace(rules, limits=replace(rules.limits, **{field: wide}))
-        new = None if value is None else value / per_si
+        new: Any = None if value is None else value / per_si
+        if new is None and needed:
+            new = getattr(rules.limits, field) * UNLIMITED
         return replace(rules, limits=replace(rules.limits, **{field: new}))
 
     return PricedRule(key=key, words=words, unit=unit, read=read, move=move, droppable=True, step=0.01)

@@ -40,8 +40,8 @@ def verified_prices(variant: Variant, graph: str, point: Points) -> tuple[Points
     -------
     tuple of Points and tuple of dict
         The best box near the point, and for each rule ``rule``, ``db_per_unit``, ``unit``, ``verified``,
-        ``box``, ``step``, ``db_per_unit_more``, ``db_per_unit_less``, ``unique`` and ``multiplier_db_per_unit``
-        [mixed].
+        ``box``, ``step``, ``db_per_unit_more``, ``db_per_unit_less``, ``unique``,
+        ``multiplier_db_per_unit`` and ``multiplier_misfit`` [mixed].
     """
     best = variant.solve(graph, point)
     for turn in range(BETTER_BASES):
@@ -89,7 +89,9 @@ def same_box_prices(judge: Judge, design: DesignBatch) -> tuple[dict[str, Any], 
     return tuple(prices)
 
 
-def solved_under(variant: Variant, graph: str, point: Points, rule: PricedRule, value: float | None) -> Points:
+def solved_under(
+    variant: Variant, graph: str, point: Points, rule: PricedRule, value: float | None
+) -> Points:
     """The best box near a point when a rule has another value, or none."""
     moved = variant.under(rule.move(variant.rules, value))
     return moved.solve(graph, moved.carried(graph, point, variant))

@@ -110,7 +110,9 @@ def _prices(
         best, prices = verified_prices(variant, pick.graph, points.take(np.array([pick.row])))
         if verified == 0:
             gains = {d["rule"]: d["gain_db"] for d in dropped_rules(variant, pick.graph, [best])}
-            prices = tuple(p | {"dropped_gain_db": gains[p["rule"]]} if p["rule"] in gains else p for p in prices)
+            prices = tuple(
+                p | {"dropped_gain_db": gains[p["rule"]]} if p["rule"] in gains else p for p in prices
+            )
         result.append(prices)
         verified += 1
     return result

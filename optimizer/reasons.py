@@ -201,7 +201,11 @@ def _next_does_better(standing: Standing, following: Standing) -> str:
     if complexity(following.graph) < complexity(standing.graph):
         better.append("fewer chambers, ducts and diaphragms")
     name = f"Candidate {following.rank}"
-    return f"{name} does better in: {'; '.join(better)}." if better else f"{name} does better in nothing measured."
+    return (
+        f"{name} does better in: {'; '.join(better)}."
+        if better
+        else f"{name} does better in nothing measured."
+    )
 
 
 def _against_simple(standing: Standing, topologies: list[TopologyBest]) -> list[str]:

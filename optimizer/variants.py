@@ -104,7 +104,7 @@ class Variant:
         return seek(self.cell(graph), np.random.default_rng(seed), EFFORTS[effort], lambda: False)
 
     def solve(self, graph: str, points: Points, most: int | None = None, polishes: int = POLISHES) -> Points:
-        """The best point that polishing the best ``most`` (default: all) points leads to, their sites kept."""
+        """The best that polishing the best ``most`` points (default: all) leads to, their sites kept."""
         cell = self.cell(graph)
         found = [points]
         for row in best_rows(points, Goal(), points.excess.size if most is None else most):
