@@ -147,7 +147,7 @@ def _transfers(values: dict[str, np.ndarray]) -> list[np.ndarray]:
 
 def _middle(values: np.ndarray) -> np.ndarray:
     if values.shape[0] == 1:
-        return values[0]
+        return np.asarray(values[0])
     real = 0.5 * (values.real.min(axis=0) + values.real.max(axis=0))
     return np.asarray(real + 0.5j * (values.imag.min(axis=0) + values.imag.max(axis=0)))
 
