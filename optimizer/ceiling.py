@@ -38,6 +38,8 @@ class CeilingEffort:
         Types that every rung is sought among [1].
     seek : str or None
         Effort of searches from nothing beside the boxes known [text].
+    starts : int
+        Points of a type that are polished for each group of tones [1].
     boxes : int
         Boxes of sizes for a certified bound of all sites [1].
     rules : int
@@ -46,14 +48,15 @@ class CeilingEffort:
 
     leaders: int
     seek: str | None
+    starts: int
     boxes: int
     rules: int
 
 
 CEILING_EFFORTS = {
-    "quick": CeilingEffort(leaders=2, seek=None, boxes=60_000, rules=2),
-    "normal": CeilingEffort(leaders=3, seek="survey", boxes=400_000, rules=4),
-    "thorough": CeilingEffort(leaders=5, seek="quick", boxes=5_000_000, rules=9),
+    "quick": CeilingEffort(leaders=2, seek=None, starts=1, boxes=60_000, rules=2),
+    "normal": CeilingEffort(leaders=3, seek="survey", starts=2, boxes=400_000, rules=4),
+    "thorough": CeilingEffort(leaders=5, seek="quick", starts=3, boxes=5_000_000, rules=9),
 }
 """Efforts by the name that a season gives."""
 
@@ -95,7 +98,7 @@ def ceiling(season: Season, known: list[Known], progress: Progress = silent) -> 
     scores = {k.graph: k.best_db for k in known} | {g: output_of(p) for g, p in points.items()}
     best = max(scores, key=lambda graph: scores[graph])
     done(len(leaders), "boxes for every tone")
-    tones = tone_rungs(variant, points, effort.seek, season.search.seed)
+    tones = tone_rungs(variant, points, effort.seek, season.search.seed, effort.starts)
     done(len(leaders) + 1, "rules removed")
     removed = rule_rungs(variant, points)
     done(len(leaders) + 2, "certified bounds")

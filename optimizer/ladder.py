@@ -19,9 +19,6 @@ BOUND, EVIDENCE = "bound", "evidence"
 WIDER = 0.1
 """Share by which the envelope's sizes are widened together."""
 
-STARTS = 2
-"""Points of a graph that are polished for each group of tones."""
-
 GROUP_NAMES = {1: "tone", 2: "pair of tones", 3: "triple of tones"}
 """Names of groups of tones by their size."""
 
@@ -59,6 +56,7 @@ def tone_rungs(
     known: dict[str, Points],
     effort: str | None,
     seed: int,
+    most: int,
     sizes: Sequence[int] = (3, 2, 1),
 ) -> list[Rung]:
     """A box of its own for every triple, pair and tone: the mean of their best is at least the best mean.
@@ -75,6 +73,8 @@ def tone_rungs(
         Effort of a search from nothing beside; None for none [text].
     seed : int
         Seed of that search [1].
+    most : int
+        Points of a graph that are polished for each group of tones, the best first [1].
     sizes : sequence of int
         Sizes of the groups, falling [1].
 
@@ -107,7 +107,7 @@ def tone_rungs(
                         new = heard.seek(graph, effort, seed)
                         starts[graph] += [] if new is None else [new]
                 best = {
-                    graph: heard.solve(graph, joined(points), STARTS, 2) for graph, points in starts.items()
+                    graph: heard.solve(graph, joined(points), most, 2) for graph, points in starts.items()
                 }
                 found[i, group] = best
                 values[i, j] = max(output_of(point) for point in best.values())
