@@ -174,7 +174,7 @@ def test_faults_of_all_designs_at_once(run, season_path, design_paths, tmp_path)
 
 
 def test_no_such_command_and_no_command(run) -> None:
-    assert run("ceiling")[::2] == (2, "command line:1: boxwright: No such command 'ceiling'.\n")
+    assert run("floor")[::2] == (2, "command line:1: boxwright: No such command 'floor'.\n")
     status, out, err = run()
     assert (status, out) == (2, "") and "Usage: boxwright" in err
     assert sorted(cli.cli.commands) == ["check", "evaluate", "report", "search"]
