@@ -173,7 +173,7 @@ def _best_rung(value: float, name: str) -> Rung:
         value_db=value,
         kind=EVIDENCE,
         how=f"search of the season, then polished: {name}",
-        void_if="nothing: the box exists in the model; a longer search may find a better one",
+        void_if="the model is wrong about this box; a longer search may find a better one",
     )
 
 

@@ -31,7 +31,7 @@ def ceiling_text(name: str, found: dict[str, Any]) -> str:
     best = found["best_found_db"]
     par = [f"{score:.2f} dB for the best {plain}" for plain, score in found["par"].items()]
     lines = [
-        f"{name}: best found {best:.2f} dB ({_short(found['best_graph'])}, graph {found['best_graph']})",
+        f"{name}: best found {best:.2f} dB, graph {found['best_graph']}: {found['best_topology']}",
         f"Par: {listed(par)}." if par else "No plain box was among those searched.",
         *found["verdict"],
         "",
@@ -67,7 +67,10 @@ def _notes(rungs: list[dict[str, Any]]) -> list[str]:
         "A bound holds for every box of its family in its model; evidence comes from searches that may have",
         "missed a better box. 'Own gap' is what a bound lies above the best box in its own model.",
     ]
-    return lines + [f"- {r['name']}: {r['how']}. False if {r['void_if']}." for r in rungs]
+    alike: dict[tuple[str, str], list[str]] = {}
+    for r in rungs:
+        alike.setdefault((r["how"], r["void_if"]), []).append(r["name"])
+    return lines + [f"- {', '.join(names)}: {how}. False if {void}." for (how, void), names in alike.items()]
 
 
 def _topologies(topologies: list[dict[str, Any]]) -> str:
@@ -116,5 +119,5 @@ def _rules(found: dict[str, Any]) -> list[str]:
         levels = f"{t['other_db']:.2f} dB against {t['best_db']:.2f} dB"
         lines.append(f"With {change}, {_short(t['graph'])} overtakes: {levels}.")
     if not found["takeovers"]:
-        lines.append("No change of one rule by half to double was found at which the next type overtakes.")
+        lines.append("No rule was found at which the next type overtakes, moved to a quarter or four times.")
     return lines

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+
 from models.design import DesignBatch
 from models.score import Judge
 from optimizer.cell import Points, joined
@@ -13,6 +15,9 @@ from optimizer.variants import Variant, output_of
 
 KINK_SHARE = 0.1
 """Prices of a step up and a step down that differ by more than this share of the larger are a kink."""
+
+SCATTERED, SCATTER = 4, 2e-3
+"""Points around a solution that it is sought from again where both sides disagree, and how far away [1]."""
 
 BETTER_BASES = 4
 """How often the box is replaced by a better one that its neighbours under moved rules lead to."""
@@ -142,6 +147,9 @@ def _price(
     if not _agree(more, less, step):  # one side may be stuck: start it again where the other side points to
         above = high.solve(graph, joined([above, _beyond(high, graph, best, below, low, variant)]))
         below = low.solve(graph, joined([below, _beyond(low, graph, best, above, high, variant)]))
+        if not _agree((output_of(above) - base) / step, (base - output_of(below)) / step, step):
+            above = high.solve(graph, joined([above, _scattered(high, graph, above)]))
+            below = low.solve(graph, joined([below, _scattered(low, graph, below)]))
         more, less = (output_of(above) - base) / step, (base - output_of(below)) / step
     unique = _agree(more, less, step)
     if not unique and not last:  # or the box itself was stuck
@@ -167,6 +175,13 @@ def _price(
 
 def _agree(more: float, less: float, step: float) -> bool:
     return abs(more - less) <= max(KINK_SHARE * max(abs(more), abs(less)), NOISE_DB / step)
+
+
+def _scattered(to: Variant, graph: str, point: Points) -> Points:
+    """Points close around one, always the same."""
+    x = np.repeat(point.x, SCATTERED, axis=0)
+    x = np.clip(x + np.random.default_rng(0).normal(0.0, SCATTER, x.shape), 0.0, 1.0)
+    return to.cell(graph).evaluate(x, np.repeat(point.site, SCATTERED, axis=0))
 
 
 def _beyond(to: Variant, graph: str, best: Points, other: Points, under: Variant, season: Variant) -> Points:

@@ -10,7 +10,7 @@ from optimizer.priced_rules import PRICED_RULES, PricedRule
 from optimizer.prices import solved_under
 from optimizer.variants import Variant, output_of
 
-WIDEST = 2.0
+WIDEST = 4.0
 """Largest factor by which a rule is raised in the search for a takeover; its inverse the least."""
 
 REACHES = (1.0, 1.5, 2.5)
@@ -86,11 +86,9 @@ def _confirmed(
 ) -> dict[str, Any] | None:
     """The least change tried at which the other topology leads, or None."""
     short = 0.0
-    for reach in REACHES:
-        trial = value + reach * change
-        if not value / WIDEST <= trial <= value * WIDEST:
-            return None
-        levels = _levels(variant, best, other, rule, trial)
+    farthest = value * (WIDEST - 1.0 if change > 0.0 else 1.0 / WIDEST - 1.0) / change
+    for reach in [*(r for r in REACHES if r < farthest), farthest]:
+        levels = _levels(variant, best, other, rule, value + reach * change)
         if levels[1] > levels[0]:
             break
         short = reach
