@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from optimizer.cell import Points
+from optimizer.cell import Points, joined
 from optimizer.priced_rules import PRICED_RULES, PricedRule
-from optimizer.prices import solved_under
 from optimizer.variants import Variant, output_of
 
 WIDEST = 4.0
@@ -15,6 +14,9 @@ WIDEST = 4.0
 
 REACHES = (1.0, 1.5, 2.5)
 """How many times the change that prices suggest is tried."""
+
+STARTS = 3
+"""Boxes at the nearest values of a rule that a new one is sought from."""
 
 HALVINGS = 4
 """Halvings between a change that is not enough and one that is."""
@@ -85,10 +87,11 @@ def _confirmed(
     variant: Variant, best: Rival, other: Rival, rule: PricedRule, value: float, change: float
 ) -> dict[str, Any] | None:
     """The least change tried at which the other topology leads, or None."""
+    tracks = [_Track(variant, rival, rule, value) for rival in (best, other)]
     short = 0.0
     farthest = value * (WIDEST - 1.0 if change > 0.0 else 1.0 / WIDEST - 1.0) / change
     for reach in [*(r for r in REACHES if r < farthest), farthest]:
-        levels = _levels(variant, best, other, rule, value + reach * change)
+        levels = [track.level(value + reach * change) for track in tracks]
         if levels[1] > levels[0]:
             break
         short = reach
@@ -97,7 +100,7 @@ def _confirmed(
     enough = reach
     for _ in range(HALVINGS):
         middle = 0.5 * (short + enough)
-        there = _levels(variant, best, other, rule, value + middle * change)
+        there = [track.level(value + middle * change) for track in tracks]
         if there[1] > there[0]:
             enough, levels = middle, there
         else:
@@ -115,8 +118,18 @@ def _confirmed(
     }
 
 
-def _levels(
-    variant: Variant, best: Rival, other: Rival, rule: PricedRule, value: float
-) -> tuple[float, float]:
-    one, two = (solved_under(variant, r.graph, r.point, rule, value) for r in (best, other))
-    return output_of(one), output_of(two)
+class _Track:
+    """Best boxes of one topology as a rule moves, each sought from those at the nearest values."""
+
+    def __init__(self, variant: Variant, rival: Rival, rule: PricedRule, value: float) -> None:
+        self.variant, self.graph, self.rule = variant, rival.graph, rule
+        self.known = {value: (rival.point, variant)}
+
+    def level(self, value: float) -> float:
+        """Output of the best box at a value of the rule [dB]."""
+        moved = self.variant.under(self.rule.move(self.variant.rules, value))
+        nearest = sorted(self.known, key=lambda other: abs(other - value))[:STARTS]
+        starts = [moved.carried(self.graph, *self.known[other]) for other in nearest]
+        found = moved.solve(self.graph, joined(starts))
+        self.known[value] = (found, moved)
+        return output_of(found)
