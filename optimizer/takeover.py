@@ -62,7 +62,7 @@ def takeovers(variant: Variant, best: Rival, other: Rival, most: int) -> list[di
     Returns
     -------
     list of dict
-        ``rule``, ``unit``, ``from``, ``to``, ``estimate``, ``topology``, ``graph``, ``over``, ``best_db`` and
+        ``rule``, ``unit``, ``from``, ``to``, ``topology``, ``graph``, ``over``, ``best_db`` and
         ``other_db`` at the changed rule [mixed].
     """
     gap = output_of(best.point) - output_of(other.point)
@@ -72,14 +72,13 @@ def takeovers(variant: Variant, best: Rival, other: Rival, most: int) -> list[di
         gain = other.prices.get(rule.key, 0.0) - best.prices.get(rule.key, 0.0)
         if value is None or abs(gain) * value < 1e-3:
             continue
-        change = gap / gain
-        if value / WIDEST <= value + change <= value * WIDEST:
-            tries.append((abs(change) / value, rule, value, change))
+        change = min(max(gap / gain, value / WIDEST - value), value * WIDEST - value)
+        tries.append((abs(gap / gain) / value, rule, value, change))
     found = []
     for _, rule, value, change in sorted(tries, key=lambda t: t[0])[:most]:
         confirmed = _confirmed(variant, best, other, rule, value, change)
         if confirmed is not None:
-            found.append(confirmed | {"estimate": value + change})
+            found.append(confirmed)
     return found
 
 
