@@ -22,11 +22,16 @@ SCATTERED, SCATTER = 4, 2e-3
 BETTER_BASES = 4
 """How often the box is replaced by a better one that its neighbours under moved rules lead to."""
 
+IDLE_DB = 1e-9
+"""Change of a score below which a rule that has no multiplier has no price."""
+
 NOISE_DB = 2e-4
 """Change of the score that a new solution may show without meaning anything [dB]."""
 
 
-def verified_prices(variant: Variant, graph: str, point: Points) -> tuple[Points, tuple[dict[str, Any], ...]]:
+def verified_prices(
+    variant: Variant, graph: str, point: Points, patient: bool = True
+) -> tuple[Points, tuple[dict[str, Any], ...]]:
     """Prices of all rules of a season at the best box near a point.
 
     Every rule is moved up and down by a small step, and the sizes are optimised again from the box, its
@@ -40,6 +45,8 @@ def verified_prices(variant: Variant, graph: str, point: Points) -> tuple[Points
         Graph of the point [text].
     point : Points
         One point that fits [record].
+    patient : bool
+        Whether to start again where both sides disagree, until it is sure to be a kink [flag].
 
     Returns
     -------
@@ -49,12 +56,14 @@ def verified_prices(variant: Variant, graph: str, point: Points) -> tuple[Points
         ``multiplier_db_per_unit`` and ``multiplier_misfit`` [mixed].
     """
     best = variant.solve(graph, point)
-    for turn in range(BETTER_BASES):
+    for turn in range(BETTER_BASES if patient else 1):
         better = None
         prices = []
         multipliers = multipliers_at(variant, graph, best)
         for rule, value in rules_of(variant.rules):
-            price, better = _price(variant, graph, best, multipliers, rule, value, turn == BETTER_BASES - 1)
+            price, better = _price(
+                variant, graph, best, multipliers, rule, value, patient, turn + 1 < BETTER_BASES
+            )
             if better is not None:
                 break
             prices.append(price)
@@ -136,15 +145,21 @@ def _price(
     multipliers: Multipliers,
     rule: PricedRule,
     value: float,
-    last: bool,
+    patient: bool,
+    again: bool,
 ) -> tuple[dict[str, Any], Points | None]:
     """Price of a rule; or a better box than the one given, where its neighbours lead to one."""
     base, step = output_of(best), rule.step * value
     high, low = (variant.under(rule.move(variant.rules, value + side * step)) for side in (1.0, -1.0))
-    above = high.solve(graph, high.carried(graph, best, variant))
-    below = low.solve(graph, low.carried(graph, best, variant))
+    multiplier = multiplier_price(variant, graph, best, multipliers, rule, value)
+    above, below = high.carried(graph, best, variant), low.carried(graph, best, variant)
+    idle = min(output_of(above), output_of(below)) >= base - IDLE_DB and abs(multiplier) * step < IDLE_DB
+    if not idle:  # else the box keeps its score on both sides, and no constraint of this rule is met
+        above, below = high.solve(graph, above), low.solve(graph, below)
     more, less = (output_of(above) - base) / step, (base - output_of(below)) / step
-    if not _agree(more, less, step):  # one side may be stuck: start it again where the other side points to
+    if patient and not _agree(
+        more, less, step
+    ):  # one side may be stuck: start it again where the other side points to
         above = high.solve(graph, joined([above, _beyond(high, graph, best, below, low, variant)]))
         below = low.solve(graph, joined([below, _beyond(low, graph, best, above, high, variant)]))
         if not _agree((output_of(above) - base) / step, (base - output_of(below)) / step, step):
@@ -152,7 +167,7 @@ def _price(
             below = low.solve(graph, joined([below, _scattered(low, graph, below)]))
         more, less = (output_of(above) - base) / step, (base - output_of(below)) / step
     unique = _agree(more, less, step)
-    if not unique and not last:  # or the box itself was stuck
+    if patient and not unique and again:  # or the box itself was stuck
         back = [variant.carried(graph, p, v) for p, v in ((above, high), (below, low))]
         better = variant.solve(graph, joined(back))
         if output_of(better) > base + NOISE_DB:
@@ -167,7 +182,7 @@ def _price(
         "db_per_unit_more": more,
         "db_per_unit_less": less,
         "unique": unique,
-        "multiplier_db_per_unit": multiplier_price(variant, graph, best, multipliers, rule, value),
+        "multiplier_db_per_unit": multiplier,
         "multiplier_misfit": multipliers.misfit,
     }
     return price, None

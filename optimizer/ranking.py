@@ -24,7 +24,7 @@ SMALL_LOSS_DB = 0.5
 SIMPLE_LOSS_DB = 1.0
 """Output that a candidate may give up for a simpler graph or a smaller box."""
 
-VERIFIED = 2
+VERIFIED = {"quick": 1, "normal": 2, "thorough": 4}
 """Candidates, the first of those that are the best of their type, whose prices are found by solving again."""
 
 AGREEMENT_DB = 0.1
@@ -104,10 +104,12 @@ def _prices(
     verified = 0
     for pick, standing in zip(picks, standings, strict=True):
         points = archives[pick.graph]
-        if verified == VERIFIED or pick.row != int(np.argmax(points.columns["output_db"])):
+        if verified == VERIFIED[runner.season.search.effort] or pick.row != int(
+            np.argmax(points.columns["output_db"])
+        ):
             result.append(same_box_prices(runner.judge, standing.design))
             continue
-        best, prices = verified_prices(variant, pick.graph, points.take(np.array([pick.row])))
+        best, prices = verified_prices(variant, pick.graph, points.take(np.array([pick.row])), patient=False)
         if verified == 0:
             gains = {d["rule"]: d["gain_db"] for d in dropped_rules(variant, pick.graph, [best])}
             prices = tuple(

@@ -23,7 +23,7 @@ from optimizer.tasks import TaskRunner
 SETTLED_DB = 2e-5
 """A polish that gains less ends the solving from one start [dB]."""
 
-POLISHES = 6
+POLISHES = 3
 """Polishes from one start at most."""
 
 SHRUNK = (1.0, 0.9999, 0.999, 0.997, 0.99, 0.97, 0.9)
