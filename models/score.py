@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -16,7 +16,7 @@ from models.envelope import Site
 from models.network import Network, assemble
 from models.outside import OutsideTable, side_by_side
 from models.radiation import half_space_table
-from models.rules import Limits, Rules
+from models.rules import Rules
 from models.spaces import HalfSpace
 
 REFERENCE_PRESSURE = 20e-6
@@ -117,9 +117,9 @@ class Judge:
         self._tables: dict[tuple[Site, ...], OutsideTable] = {}
         self._structures: dict[Any, Any] = {}
 
-    def with_limits(self, limits: Limits) -> Judge:
-        """An evaluator under other limits that shares the tables of the outside."""
-        other = Judge(replace(self.rules, limits=limits), self.tones_hz, self.backend)
+    def with_rules(self, rules: Rules) -> Judge:
+        """An evaluator under other rules, for the same tones and spaces, with the same outside tables."""
+        other = Judge(rules, self.tones_hz, self.backend)
         other._tables = self._tables
         return other
 

@@ -1,4 +1,4 @@
-"""The command ``boxwright``: check, evaluate, search, report."""
+"""The command ``boxwright``: check, evaluate, search, ceiling, report."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+
+from optimizer.cli_ceiling import ceiling
 
 if TYPE_CHECKING:
     from models.design import DesignBatch
@@ -155,10 +157,10 @@ def search(
         raise BadOption("--workers", f"must be at least 1, is {workers}")
     if seed is not None and not 0 <= seed < 2**63:
         raise BadOption("--seed", f"must be 0 to 2**63 - 1, is {seed}")
-    season = _season_with(config, effort, seed)
+    season = season_with(config, effort, seed)
     if study_name is not None and storage is None:
         raise BadOption("--study", "names a study in --storage, which is not given")
-    folder = _old_folder(out, config, storage is not None) if resume else _new_folder(out, config)
+    folder = _old_folder(out, config, storage is not None) if resume else new_folder(out, config)
     try:
         with progress_bar("searching") as progress:
             result = run_search(
@@ -200,6 +202,9 @@ def report(runs: tuple[Path, ...]) -> None:
         click.echo(str(run.folder / "report.html"))
 
 
+cli.add_command(ceiling)
+
+
 def parse_frequencies(text: str) -> Any:
     """Frequencies of a ``start:stop:count`` text.
 
@@ -235,7 +240,7 @@ def parse_frequencies(text: str) -> Any:
     return np.geomspace(start, stop, count)
 
 
-def _season_with(config: Path, effort: str | None, seed: int | None) -> Season:
+def season_with(config: Path, effort: str | None, seed: int | None) -> Season:
     """Season with some search settings from the command line; its hash is that of the changed season."""
     from optimizer.season import load_season, season_from_data
 
@@ -246,7 +251,7 @@ def _season_with(config: Path, effort: str | None, seed: int | None) -> Season:
     return season_from_data(season.source | {"search": season.source["search"] | changes}, config)
 
 
-def _new_folder(out: Path | None, config: Path) -> Path:
+def new_folder(out: Path | None, config: Path) -> Path:
     """Make the run folder; refuse one that holds anything."""
     try:
         if out is None:

@@ -45,7 +45,7 @@ def polish(cell: Cell, point: Points) -> Points:
     Points
         One point that fits, with at least the output of the first [record].
     """
-    problem = _Problem(cell, point)
+    problem = DriveProblem(cell, point)
     solved = minimize(
         problem.value,
         problem.start,
@@ -96,7 +96,7 @@ def sweep_sites(cell: Cell, point: Points, goal: Goal, count: int) -> Points:
     return both.take(best_rows(both, goal, count))
 
 
-class _Problem:
+class DriveProblem:
     """The smooth problem of one point: variables are dimensions and logarithms of drives."""
 
     def __init__(self, cell: Cell, point: Points) -> None:
@@ -121,15 +121,19 @@ class _Problem:
         self._cache: dict[str, Any] = {}
 
     def value(self, y: np.ndarray) -> float:
+        """Score with its sign turned, which the solver makes small [dB]."""
         return float(-self._solve(y)["value"])
 
     def slope(self, y: np.ndarray) -> np.ndarray:
+        """Its slope over all variables."""
         return -np.asarray(self._solve(y)["slope"])
 
     def room(self, y: np.ndarray) -> np.ndarray:
+        """Room of every constraint, limits first; not negative where it is kept."""
         return np.asarray(self._solve(y)["room"])
 
     def room_slope(self, y: np.ndarray) -> np.ndarray:
+        """Slopes of the constraints over all variables, shape (n_constraints, n_variables)."""
         return np.asarray(self._solve(y)["room_slope"])
 
     def _solve(self, y: np.ndarray) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -10,16 +11,21 @@ from models.catalogue import named_topology, short_name
 from optimizer.cell import Points
 from optimizer.evaluation import evaluation
 from optimizer.objectives import measure
-from optimizer.reasons import Standing, reasons_for, same_box_prices
+from optimizer.prices import dropped_rules, same_box_prices, verified_prices
+from optimizer.reasons import Standing, complexity, reasons_for
 from optimizer.results import Candidate, TopologyBest
 from optimizer.season import Season
 from optimizer.tasks import TaskRunner
+from optimizer.variants import Variant
 
 SMALL_LOSS_DB = 0.5
 """Output that a candidate may give up for evenness, material or a stronger weakest tone."""
 
 SIMPLE_LOSS_DB = 1.0
 """Output that a candidate may give up for a simpler graph or a smaller box."""
+
+VERIFIED = {"quick": 1, "normal": 2, "thorough": 4}
+"""Candidates, the first of those that are the best of their type, whose prices are found by solving again."""
 
 AGREEMENT_DB = 0.1
 """Restarts this near to the best of their graph agree with it."""
@@ -30,12 +36,6 @@ class _Pick:
     graph: str
     row: int
     roles: list[str] = field(default_factory=list)
-
-
-def complexity(graph: str) -> int:
-    """Number of chambers, ducts and diaphragms of a graph: what a simpler box has less of."""
-    topology = named_topology(graph)
-    return topology.chambers + len(topology.ducts) + len(topology.diaphragms)
 
 
 def rank(
@@ -61,37 +61,63 @@ def rank(
     """
     picks = _picks(archives, topologies)[: season.search.candidates]
     picks.sort(key=lambda pick: -archives[pick.graph].columns["output_db"][pick.row])
-    champion: Standing | None = None
-    candidates = []
-    for place, pick in enumerate(picks):
-        point = archives[pick.graph].take(np.array([pick.row]))
-        design = runner.space(pick.graph).decode(point.x, point.site)
-        columns = measure(runner.judge, design, runner.judge.respond(design))
-        found = evaluation(runner.judge, design)[0]
-        standing = Standing(
-            rank=place + 1,
+    standings = [_standing(place + 1, pick, runner, archives) for place, pick in enumerate(picks)]
+    prices = _prices(picks, standings, runner, archives)
+    return tuple(
+        Candidate(
+            rank=standing.rank,
+            role="; ".join(pick.roles),
+            topology=standing.evaluation["topology"],
             graph=pick.graph,
-            design=design,
-            objectives={key: float(value[0]) for key, value in columns.items()},
-            evaluation=found,
+            design=standing.design,
+            objectives=standing.objectives,
+            evaluation=standing.evaluation,
+            reasons=reasons_for(standing, standings[0], topologies, priced, season, following),
+            prices=priced,
+            agreement=_agreement(topologies, pick.graph),
         )
-        champion = champion or standing
-        prices = same_box_prices(runner.judge, design)
-        candidates.append(
-            Candidate(
-                rank=place + 1,
-                role="; ".join(pick.roles),
-                topology=found["topology"],
-                graph=pick.graph,
-                design=design,
-                objectives=standing.objectives,
-                evaluation=found,
-                reasons=reasons_for(standing, champion, topologies, prices, season),
-                prices=prices,
-                agreement=_agreement(topologies, pick.graph),
+        for pick, standing, priced, following in zip(
+            picks, standings, prices, [*standings[1:], None], strict=True
+        )
+    )
+
+
+def _standing(rank: int, pick: _Pick, runner: TaskRunner, archives: dict[str, Points]) -> Standing:
+    point = archives[pick.graph].take(np.array([pick.row]))
+    design = runner.space(pick.graph).decode(point.x, point.site)
+    columns = measure(runner.judge, design, runner.judge.respond(design))
+    return Standing(
+        rank=rank,
+        graph=pick.graph,
+        design=design,
+        objectives={key: float(value[0]) for key, value in columns.items()},
+        evaluation=evaluation(runner.judge, design)[0],
+    )
+
+
+def _prices(
+    picks: list[_Pick], standings: list[Standing], runner: TaskRunner, archives: dict[str, Points]
+) -> list[tuple[dict[str, Any], ...]]:
+    """Prices of every candidate: solved again for the first bests of a type, else of the box unchanged."""
+    variant = Variant(runner)
+    result: list[tuple[dict[str, Any], ...]] = []
+    verified = 0
+    for pick, standing in zip(picks, standings, strict=True):
+        points = archives[pick.graph]
+        if verified == VERIFIED[runner.season.search.effort] or pick.row != int(
+            np.argmax(points.columns["output_db"])
+        ):
+            result.append(same_box_prices(runner.judge, standing.design))
+            continue
+        best, prices = verified_prices(variant, pick.graph, points.take(np.array([pick.row])), patient=False)
+        if verified == 0:
+            gains = {d["rule"]: d["gain_db"] for d in dropped_rules(variant, pick.graph, [best])}
+            prices = tuple(
+                p | {"dropped_gain_db": gains[p["rule"]]} if p["rule"] in gains else p for p in prices
             )
-        )
-    return tuple(candidates)
+        result.append(prices)
+        verified += 1
+    return result
 
 
 def _agreement(topologies: tuple[TopologyBest, ...], graph: str) -> dict[str, float | int]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -11,8 +11,8 @@ import numpy as np
 from models.catalogue import named_topology, short_name
 from models.design import DesignBatch
 from models.fit import used_volume
-from models.rules import Limits
-from models.score import Judge
+from optimizer.objectives import OBJECTIVES
+from optimizer.price_words import listed, price_sentences
 from optimizer.results import TopologyBest
 from optimizer.season import Season
 
@@ -25,18 +25,6 @@ LIMIT_WORDS = {
     "current": "amplifier current",
 }
 """Limits in words."""
-
-RULE_UNITS = {
-    "excursion": ("limits.excursion_mm", "mm", 1e3),
-    "power": ("limits.power_w", "W", 1.0),
-    "air_speed": ("limits.air_speed_m_s", "m/s", 1.0),
-    "voltage": ("limits.amplifier_v", "V", 1.0),
-    "current": ("limits.amplifier_a", "A", 1.0),
-}
-"""Field of the limits to its key in a season, its unit, and units per SI unit."""
-
-STEP_SHARE = 0.01
-"""Share by which a limit is raised to find its price."""
 
 MET_DB = 1e-3
 """A limit this near counts as met."""
@@ -70,46 +58,13 @@ class Standing:
     evaluation: dict[str, Any]
 
 
-def same_box_prices(judge: Judge, design: DesignBatch) -> tuple[dict[str, Any], ...]:
-    """What one more unit of each limit would give this very box, its dimensions unchanged.
-
-    Each price is the change of the score when the limit is raised by one hundredth and the box is
-    driven anew. A box redesigned for the new limit gains at least as much.
-
-    Parameters
-    ----------
-    judge : Judge
-        The season's evaluator [record].
-    design : DesignBatch
-        A batch of one [record].
-
-    Returns
-    -------
-    tuple of dict
-        ``rule``, ``db_per_unit``, ``unit``, ``box`` and ``verified`` (False: not re-optimised) [mixed].
-    """
-    limits = judge.rules.limits
-    before = float(judge.scores(judge.respond(design))[0])
-    prices = []
-    for field, (rule, unit, per_si) in RULE_UNITS.items():
-        value = getattr(limits, field)
-        if value is None:
-            continue
-        raised: Limits = replace(limits, **{field: value * (1.0 + STEP_SHARE)})
-        moved = judge.with_limits(raised)
-        after = float(moved.scores(moved.respond(design))[0])
-        step = value * STEP_SHARE * per_si
-        price = {"rule": rule, "db_per_unit": (after - before) / step, "unit": unit}
-        prices.append({**price, "box": "unchanged", "verified": False})
-    return tuple(prices)
-
-
 def reasons_for(
     standing: Standing,
     champion: Standing,
     topologies: Iterable[TopologyBest],
     prices: tuple[dict[str, Any], ...],
     season: Season,
+    following: Standing | None = None,
 ) -> tuple[str, ...]:
     """Reasons of a candidate: what binds, what more would help, the box itself, the others.
 
@@ -120,9 +75,11 @@ def reasons_for(
     topologies : iterable of TopologyBest
         Best of every graph [record].
     prices : tuple of dict
-        Prices of :func:`same_box_prices` [mixed].
+        Prices of :mod:`optimizer.prices` [mixed].
     season : Season
         The season [record].
+    following : Standing or None
+        The next candidate in the ranking [record].
 
     Returns
     -------
@@ -132,9 +89,10 @@ def reasons_for(
     found = list(topologies)
     result = [_what_binds(standing)]
     result += _second_limits(standing)
-    result += _what_more_would_help(prices, season)
+    result += price_sentences(prices, season.rules)
     result.append(_the_box(standing, season))
     result += _against(standing, champion) if standing.rank > 1 else _against_simple(standing, found)
+    result += [] if following is None else [_next_does_better(standing, following)]
     result.append(_restarts(standing, found))
     result += [f"Less sure: {warning}." for warning in standing.evaluation["warnings"]]
     return tuple(result)
@@ -144,8 +102,10 @@ def _tones(standing: Standing) -> list[tuple[str, dict[str, Any]]]:
     return [(space["name"], tone) for space in standing.evaluation["spaces"] for tone in space["tones"]]
 
 
-def _listed(words: list[str]) -> str:
-    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
+def complexity(graph: str) -> int:
+    """Number of chambers, ducts and diaphragms of a graph: what a simpler box has less of."""
+    topology = named_topology(graph)
+    return topology.chambers + len(topology.ducts) + len(topology.diaphragms)
 
 
 def _what_binds(standing: Standing) -> str:
@@ -160,7 +120,7 @@ def _what_binds(standing: Standing) -> str:
         for space, limit in zip(spaces, limits, strict=True):
             if limit is not None:
                 by_limit.setdefault(limit, []).append(f"{first['hz']:g} Hz ({space['name']})")
-    parts = [f"{LIMIT_WORDS[limit]} at {_listed(tones)}" for limit, tones in by_limit.items()]
+    parts = [f"{LIMIT_WORDS[limit]} at {listed(tones)}" for limit, tones in by_limit.items()]
     return f"Stopped by {'; by '.join(parts)}."
 
 
@@ -180,45 +140,16 @@ def _second_limits(standing: Standing) -> list[str]:
             tight.append(
                 f"{tone['hz']:g} Hz in {space!r} ({LIMIT_WORDS[second]} {margins[second]:.2f} dB behind)"
             )
-    return [f"Two limits nearly meet at {_listed(tight)}."] if tight else []
-
-
-def _what_more_would_help(prices: tuple[dict[str, Any], ...], season: Season) -> list[str]:
-    paying = [p for p in prices if p["db_per_unit"] * _value(season, p["rule"]) * 0.1 > 0.005]
-    paying.sort(key=lambda p: -p["db_per_unit"] * _value(season, p["rule"]))
-    if not paying:
-        return ["Raising any one limit a little would not help this box."]
-    words = [f"{p['db_per_unit']:.2f} dB per {p['unit']} of {_rule_words(p['rule'])}" for p in paying]
-    idle = [_rule_words(p["rule"]) for p in prices if abs(p["db_per_unit"]) < 1e-6]
-    sentences = [f"Unchanged, it would gain {_listed(words)}."]
-    if idle:
-        sentences.append(f"More {_listed(idle)} would give it nothing.")
-    return sentences
-
-
-def _rule_words(rule: str) -> str:
-    names = {
-        "limits.excursion_mm": "excursion",
-        "limits.power_w": "power",
-        "limits.air_speed_m_s": "air speed",
-        "limits.amplifier_v": "amplifier voltage",
-        "limits.amplifier_a": "amplifier current",
-    }
-    return names[rule]
-
-
-def _value(season: Season, rule: str) -> float:
-    field, (_, _, per_si) = next((f, r) for f, r in RULE_UNITS.items() if r[0] == rule)
-    return float(getattr(season.rules.limits, field)) * per_si
+    return [f"Two limits nearly meet at {listed(tight)}."] if tight else []
 
 
 def _the_box(standing: Standing, season: Season) -> str:
     design = standing.design
     volumes = np.prod(design.sides[0], axis=1) * 1e3
     share = float(used_volume(design, season.rules)[0]) / season.rules.envelope.inner_volume
-    chambers = _listed([f"{name} {v:.2f} l" for name, v in zip("ABCDEFGHIJKLMN", volumes, strict=False)])
+    chambers = listed([f"{name} {v:.2f} l" for name, v in zip("ABCDEFGHIJKLMN", volumes, strict=False)])
     ducts = [f"{d.name} {d.area[0] * 1e4:.1f} cm2 by {d.length[0] * 1e3:.0f} mm" for d in design.ducts]
-    with_ducts = f"; {_listed(ducts)}" if ducts else ""
+    with_ducts = f"; {listed(ducts)}" if ducts else ""
     return f"Chambers: {chambers}{with_ducts}; {100 * share:.1f} % of the envelope's inside is taken."
 
 
@@ -238,9 +169,9 @@ def _against(standing: Standing, champion: Standing) -> list[str]:
     best = [words for _, words in sorted(gains, key=lambda g: -g[0])[:2]]
     worst = [words for _, words in sorted(losses, key=lambda g: -g[0])[:2]]
     if best and worst:
-        sentences.append(f"Against it, it gains most, {_listed(best)}, and gives up most, {_listed(worst)}.")
+        sentences.append(f"Against it, it gains most, {listed(best)}, and gives up most, {listed(worst)}.")
     elif worst:
-        sentences.append(f"It gives up most, {_listed(worst)}, and gains at no tone.")
+        sentences.append(f"It gives up most, {listed(worst)}, and gains at no tone.")
     sentences.append(_trade(standing.objectives, champion.objectives, champion.rank))
     return [s for s in sentences if s]
 
@@ -256,8 +187,25 @@ def _trade(mine: dict[str, float], other: dict[str, float], rank: int) -> str:
         parts.append(f"it takes {abs(100 * material):.0f} % {word} material")
     if not parts:
         return ""
-    sentence = _listed(parts)
+    sentence = listed(parts)
     return f"Compared with candidate {rank}, {sentence}."
+
+
+def _next_does_better(standing: Standing, following: Standing) -> str:
+    """What the next candidate has that this one has not."""
+    better = []
+    for objective in OBJECTIVES.values():
+        mine, its = standing.objectives[objective.key], following.objectives[objective.key]
+        if objective.sign * (its - mine) > NOTABLE_DB * (1.0 if objective.unit == "dB" else 0.2 * abs(mine)):
+            better.append(f"{objective.label} {its:.4g} {objective.unit}, not {mine:.4g} {objective.unit}")
+    if complexity(following.graph) < complexity(standing.graph):
+        better.append("fewer chambers, ducts and diaphragms")
+    name = f"Candidate {following.rank}"
+    return (
+        f"{name} does better in: {'; '.join(better)}."
+        if better
+        else f"{name} does better in nothing measured."
+    )
 
 
 def _against_simple(standing: Standing, topologies: list[TopologyBest]) -> list[str]:
@@ -269,7 +217,7 @@ def _against_simple(standing: Standing, topologies: list[TopologyBest]) -> list[
         for t in plain
         if t.best_db is not None and t.graph != standing.graph
     ]
-    sentences = [_capital(_listed(behind)) + "."] if behind else []
+    sentences = [_capital(listed(behind)) + "."] if behind else []
     others = [t for t in topologies if t.graph != standing.graph and t.best_db is not None]
     if others and others[0].best_db is not None:
         gap = score - others[0].best_db

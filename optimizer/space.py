@@ -95,6 +95,11 @@ class SearchSpace:
         self._edge, self._middle = self._measure_sites()
 
     @property
+    def edges(self) -> np.ndarray:
+        """Distance of every site to the edge of its face, shape (n_sites,) [m]."""
+        return self._edge
+
+    @property
     def dimensions(self) -> int:
         """Number of continuous variables."""
         return len(self.variables)

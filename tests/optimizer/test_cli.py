@@ -174,10 +174,10 @@ def test_faults_of_all_designs_at_once(run, season_path, design_paths, tmp_path)
 
 
 def test_no_such_command_and_no_command(run) -> None:
-    assert run("ceiling")[::2] == (2, "command line:1: boxwright: No such command 'ceiling'.\n")
+    assert run("floor")[::2] == (2, "command line:1: boxwright: No such command 'floor'.\n")
     status, out, err = run()
     assert (status, out) == (2, "") and "Usage: boxwright" in err
-    assert sorted(cli.cli.commands) == ["check", "evaluate", "report", "search"]
+    assert sorted(cli.cli.commands) == ["ceiling", "check", "evaluate", "report", "search"]
 
 
 def test_search_writes_the_folder(run, found, season_path, tmp_path, result) -> None:

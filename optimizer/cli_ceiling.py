@@ -1,0 +1,76 @@
+"""The command ``boxwright ceiling``."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from optimizer.known import Known
+    from optimizer.season import Season
+
+
+@click.command()
+@click.argument("config", type=click.Path(path_type=Path))
+@click.option(
+    "--run", "run_folder", type=click.Path(path_type=Path), help="Finished run folder of the season."
+)
+@click.option("--out", type=click.Path(path_type=Path), help="New or empty folder for the search's run.")
+@click.option("--workers", type=int, default=os.cpu_count() or 1, show_default="all cores", help="Processes.")
+@click.option("--effort", type=click.Choice(["quick", "normal", "thorough"]), help="Instead of the season's.")
+@click.option("--json", "as_json", is_flag=True, help="Print the ceiling as JSON.")
+def ceiling(
+    config: Path, run_folder: Path | None, out: Path | None, workers: int, effort: str | None, as_json: bool
+) -> None:
+    """How much more the season CONFIG could give: bounds, prices of its rules, the best of every type.
+
+    Starts from a finished run with --run, else searches the season first.
+    """
+    import json
+
+    from optimizer.ceiling import ceiling as find_ceiling
+    from optimizer.ceiling_output import ceiling_text
+    from optimizer.cli import BadOption, season_with
+    from optimizer.known import known_of_run
+    from optimizer.progress import progress_bar
+
+    if workers < 1:
+        raise BadOption("--workers", f"must be at least 1, is {workers}")
+    if run_folder is not None and out is not None:
+        raise BadOption("--out", "there is nothing to write where --run gives a finished run")
+    season = season_with(config, effort, None)
+    if run_folder is not None:
+        known = known_of_run(run_folder, season)
+    else:
+        known = _searched(season, config, out, workers)
+    if not known:
+        click.echo("No design that fits was found, so there is no ceiling.", err=True)
+        sys.exit(1)
+    with progress_bar("ceiling") as progress:
+        found = find_ceiling(season, known, progress)
+    click.echo(json.dumps(found, indent=1, allow_nan=False) if as_json else ceiling_text(season.name, found))
+
+
+def _searched(season: Season, config: Path, out: Path | None, workers: int) -> list[Known]:
+    """Best boxes of a search whose run folder is kept only where one is asked for."""
+    from tempfile import TemporaryDirectory
+
+    from optimizer.cli import new_folder
+    from optimizer.known import known_of_result
+    from optimizer.progress import progress_bar
+    from optimizer.run_folder import draw_run, write_run
+    from optimizer.search import run_search
+
+    with TemporaryDirectory(prefix="boxwright-") as temporary:
+        folder = Path(temporary) if out is None else new_folder(out, config)
+        with progress_bar("searching") as progress:
+            result = run_search(season, folder, workers=workers, progress=progress)
+        if out is not None:
+            draw_run(write_run(folder, season, result))
+    if result.interrupted:
+        raise click.Abort
+    return known_of_result(result)
