@@ -116,7 +116,8 @@ def _rules(found: dict[str, Any]) -> list[str]:
         lines.append(f"Never binding for the leading types: {idle}.")
     for t in found["takeovers"]:
         change = f"{t['rule']} at {t['to']:.4g} {t['unit']} instead of {t['from']:.4g}"
-        levels = f"{t['other_db']:.2f} dB against {t['best_db']:.2f} dB"
+        against = "none that fits" if t["best_db"] is None else f"{t['best_db']:.2f} dB"
+        levels = f"{t['other_db']:.2f} dB against {against}"
         lines.append(f"With {change}, {_short(t['graph'])} overtakes: {levels}.")
     if not found["takeovers"]:
         lines.append("No rule was found at which the next type overtakes, moved to a quarter or four times.")

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from optimizer.cell import Points, joined
 from optimizer.priced_rules import PRICED_RULES, PricedRule
 from optimizer.variants import Variant, output_of
@@ -112,7 +114,7 @@ def _confirmed(
         "topology": other.topology,
         "graph": other.graph,
         "over": best.topology,
-        "best_db": levels[0],
+        "best_db": levels[0] if np.isfinite(levels[0]) else None,
         "other_db": levels[1],
     }
 
@@ -130,5 +132,7 @@ class _Track:
         nearest = sorted(self.known, key=lambda other: abs(other - value))[:STARTS]
         starts = [moved.carried(self.graph, *self.known[other]) for other in nearest]
         found = moved.solve(self.graph, joined(starts))
+        if not np.isfinite(output_of(found)):  # no box near the known ones fits
+            found = moved.seek(self.graph, "survey", moved.runner.season.search.seed) or found
         self.known[value] = (found, moved)
         return output_of(found)

@@ -45,8 +45,8 @@ def test_vented_bound_closes_on_the_best_of_a_dense_grid(season) -> None:
     runner = TaskRunner(plain)
     point = Variant(runner).seek(VENTED, "quick", 1)
     assert point is not None
-    found = certify(season, VENTED, near=point, most_boxes=150_000, tolerance_db=0.1)
-    assert found.closed and found.gap_db <= 0.1 * (1 + 1e-9)
+    found = certify(season, VENTED, near=point, most_boxes=150_000, tolerance_db=0.2)
+    assert found.closed and found.gap_db <= 0.2 * (1 + 1e-9)
     space = runner.space(VENTED)
     steps = np.stack(np.meshgrid(*[np.linspace(0.0, 1.0, 31)] * 3, indexing="ij"), axis=-1).reshape(-1, 3)
     x = np.full((len(steps), space.dimensions), 0.5)
