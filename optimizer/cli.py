@@ -139,6 +139,7 @@ def search(
     if seed is not None and not 0 <= seed < 2**63:
         raise BadOption("--seed", f"must be 0 to 2**63 - 1, is {seed}")
     season = _season_with(config, effort, seed)
+    _prepare_backend()
     folder = _new_folder(out, config)
     with progress_bar("searching") as progress:
         result = run_search(season, folder, workers=workers, progress=progress)
@@ -158,6 +159,17 @@ def search(
         sys.exit(INTERRUPTED)
     if not result.candidates:
         sys.exit(1)
+
+
+def _prepare_backend() -> None:
+    from models.backend import VARIABLE, choose_backend, code_folder
+
+    try:
+        backend = choose_backend()
+    except ValueError as error:
+        raise BadOption(VARIABLE, str(error)) from None
+    if backend == "compiled" and not code_folder().exists():
+        click.echo("compiling: the first search of a version takes half a minute longer", err=True)
 
 
 @cli.command()
