@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import functools
+import hashlib
 import importlib.util
 import os
+from pathlib import Path
 from typing import Literal, cast, get_args
+
+from models.cache import cache_folder
 
 Backend = Literal["compiled", "numpy"]
 
@@ -46,3 +50,13 @@ def choose_backend(wish: str | None = None) -> Backend:
             "the compiled back end needs numba, which is not installed: pip install boxwright[fast]"
         )
     return cast(Backend, chosen)
+
+
+def code_folder() -> Path:
+    """Folder of compiled code, named by a hash of all sources it may depend on.
+
+    Numba itself looks at the file of the outermost function alone.
+    """
+    sources = sorted(Path(__file__).parent.glob("*.py"))
+    texts = hashlib.sha256(b"".join(source.read_bytes() for source in sources))
+    return cache_folder() / f"compiled-{texts.hexdigest()[:16]}"

@@ -131,8 +131,7 @@ def permitted_drive(bounds: Bounds, n: int, system: System, use_fixed: bool, sta
     whole = 1.0 if bounds.series else float(drivers)
     share = 1.0 / drivers if bounds.series else 1.0
     for m in range(n):
-        over_re, over_im = reciprocal(coil[0, m], coil[1, m])
-        re, im = times(whole - current[0, m], -current[1, m], over_re, over_im)
+        re, im = times(whole - current[0, m], -current[1, m], coil[0, m], coil[1, m])
         re, im = share * re, share * im
         current[0, m], current[1, m] = re, im
         amount = math.sqrt(re * re + im * im)

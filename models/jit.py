@@ -9,10 +9,8 @@ from memory); series of Taylor, long enough for a relative error of a few 1e-16.
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import numba
@@ -20,7 +18,7 @@ from numba import config
 from numba.core import types
 from numba.extending import intrinsic
 
-from models.cache import cache_folder
+from models.backend import code_folder
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -31,16 +29,6 @@ _INNER: dict[str, Any] = {
     "no_cpython_wrapper": True,
     "no_cfunc_wrapper": True,
 }
-
-
-def code_folder() -> Path:
-    """Folder of compiled code, named by a hash of all sources it may depend on.
-
-    Numba itself looks at the file of the outermost function alone.
-    """
-    sources = sorted(Path(__file__).parent.glob("*.py"))
-    texts = hashlib.sha256(b"".join(source.read_bytes() for source in sources))
-    return cache_folder() / f"compiled-{texts.hexdigest()[:16]}"
 
 
 def entry_point(function: Function) -> Function:

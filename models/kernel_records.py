@@ -115,7 +115,7 @@ class System(NamedTuple):
     omega : ndarray, shape (n,)
         Angular frequencies [rad/s].
     coil : ndarray, shape (2, n)
-        Impedance of one coil [ohm].
+        Admittance of one coil [1/ohm].
     passive, reach : ndarray, shape (n_diaphragms, n)
         Areas and excursion limits of diaphragms [m2], [m].
     area, loss : ndarray, shape (2 n_ducts, n)
@@ -193,7 +193,7 @@ class Tones(NamedTuple):
     driver : ndarray, shape (2, 2, n_tones)
         Impedance of a driver with and without its coupling, or of the coupling in series [Pa s/m3].
     source, coil : ndarray, shape (2, n_tones)
-        Right side per volt, impedance of one coil [Pa/V], [ohm].
+        Right side per volt, admittance of one coil [Pa/V], [1/ohm].
     disc, square : float
         Near-field lengths of a disc and a square over the root of their area [1].
     displaced : float

@@ -56,15 +56,15 @@ def _term(square: float, depth: float, low: float, high: float, kind: int, near:
 
 @inlined
 def _add_terms(
-    ku: np.ndarray, m: int, kv: np.ndarray, n: int, v: np.ndarray, count: int, line: np.ndarray,
+    ku: np.ndarray, m: int, kv: np.ndarray, n: int, v: np.ndarray, row: int, line: np.ndarray,
     depth: np.ndarray, low: np.ndarray, high: np.ndarray, kind: int, near: bool,
 ) -> None:  # fmt: skip
-    """Add the terms of a pair of modes, times the weights of the second axis, to running sums."""
+    """Add the terms of a pair of modes, times the weights of the second axis, to one row or to all three."""
     lanes = depth.size
-    if count == 1:
+    if row < 3:
         for lane in range(lanes):
             f = _term(ku[m, lane] + kv[n, lane], depth[lane], low[lane], high[lane], kind, near)
-            line[0, lane] += v[0, n, lane] * f
+            line[row, lane] += v[row, n, lane] * f
     else:
         for lane in range(lanes):
             f = _term(ku[m, lane] + kv[n, lane], depth[lane], low[lane], high[lane], kind, near)
@@ -85,25 +85,28 @@ def _double_sums(
     line = np.empty((3, lanes))
     clear(table)
     for m in range(modes):
-        if not on_u[m]:
+        if on_u[m] == 0:
             continue
         for c in range(3):
             for lane in range(lanes):
                 line[c, lane] = 0.0
         for n in range(modes):
-            if not on_v[n] or m + n == 0:
+            row = on_v[n] - 1
+            if row < 0 or m + n == 0:
                 continue
+            if 0 < row < 3 and 1 < on_u[m] < 4 and not (own and row == 1 and on_u[m] == 2):
+                continue  # products of odd rows that are not asked for
             near = m < NEAR and n < NEAR
             if kind == 0 and near:
-                _add_terms(ku, m, kv, n, v, count, line, depth, low, high, 0, True)
+                _add_terms(ku, m, kv, n, v, row, line, depth, low, high, 0, True)
             elif kind == 0:
-                _add_terms(ku, m, kv, n, v, count, line, depth, low, high, 0, False)
+                _add_terms(ku, m, kv, n, v, row, line, depth, low, high, 0, False)
             elif kind == 1:
-                _add_terms(ku, m, kv, n, v, count, line, depth, low, high, 1, True)
+                _add_terms(ku, m, kv, n, v, row, line, depth, low, high, 1, True)
             elif near:
-                _add_terms(ku, m, kv, n, v, count, line, depth, low, high, 2, True)
+                _add_terms(ku, m, kv, n, v, row, line, depth, low, high, 2, True)
             else:
-                _add_terms(ku, m, kv, n, v, count, line, depth, low, high, 2, False)
+                _add_terms(ku, m, kv, n, v, row, line, depth, low, high, 2, False)
         for r in range(count):
             for c in range(count):
                 if r == 0 or c == 0 or (own and r + c == 2):
@@ -128,10 +131,10 @@ def _edges(
         for lane in range(lanes):
             taken[0, lane], taken[1, lane] = 0.0, 0.0
         for m in range(1, modes):
-            if on_u[m]:
+            if on_u[m] > 0:
                 for lane in range(lanes):
                     taken[0, lane] += u[r, m, lane] * inverse(ku[m, lane])
-            if on_v[m]:
+            if on_v[m] > 0:
                 for lane in range(lanes):
                     taken[1, lane] += v[r, m, lane] * inverse(kv[m, lane])
         for c in range(count):
@@ -216,7 +219,7 @@ def near_block(
     even, odd = np.empty((count, 3, MODES, lanes)), np.empty((count, 2, MODES, lanes))
     squares = np.empty((3, MODES, lanes))
     u, v = np.empty((3, MODES, lanes)), np.empty((3, MODES, lanes))
-    on_u, on_v = np.empty(MODES, np.bool_), np.empty(MODES, np.bool_)
+    on_u, on_v = np.empty(MODES, np.int64), np.empty(MODES, np.int64)
     table = np.empty((3, 3, lanes))
     taken, own = np.empty((count, 2, count, lanes)), np.empty((count, 3, lanes))
     volume, flat = np.empty(lanes), np.empty(lanes)

@@ -81,26 +81,37 @@ def weighted_rows(
     first: np.ndarray, second: np.ndarray, odd_first: np.ndarray, odd_second: np.ndarray, own: bool,
     count: int, modes: int, rows: np.ndarray, active: np.ndarray,
 ) -> None:  # fmt: skip
-    """Weighted products of averages along one axis: even by even, then with odd modes; which are not zero."""
+    """Weighted products of averages along one axis: even by even, then with odd modes.
+
+    ``active``: 0 where all rows of a mode vanish, 1 to 3 where only that row does not, else 4.
+    """
     lanes = first.shape[1]
     for m in range(modes):
         e = 1.0 if m == 0 else 2.0
+        active[m] = 0
         largest = 0.0
         for lane in range(lanes):
             rows[0, m, lane] = e * first[m, lane] * second[m, lane]
             largest = max(largest, abs(rows[0, m, lane]))
+        if largest > ZERO:
+            active[m] = 1
         if count > 1:
+            largest = 0.0
             for lane in range(lanes):
                 rows[1, m, lane] = e * odd_first[m, lane] * second[m, lane]
                 largest = max(largest, abs(rows[1, m, lane]))
+            if largest > ZERO:
+                active[m] = 2 if active[m] == 0 else 4
         if count == 2:
             for lane in range(lanes):
                 rows[2, m, lane] = 0.0
         if count > 2:
+            largest = 0.0
             for lane in range(lanes):
                 other = (
                     odd_first[m, lane] * odd_first[m, lane] if own else first[m, lane] * odd_second[m, lane]
                 )
                 rows[2, m, lane] = e * other
                 largest = max(largest, abs(rows[2, m, lane]))
-        active[m] = largest > ZERO
+            if largest > ZERO:
+                active[m] = 3 if active[m] == 0 else 4

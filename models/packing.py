@@ -59,7 +59,7 @@ def make_tones(rules: Rules, omega: np.ndarray, drivers: int) -> Tones:
         leak=2.0 * math.pi * physics.leak_corner_hz,
         driver=np.array([pair(own), pair(coupling)]),
         source=pair(source),
-        coil=pair(rules.driver.coil_impedance(omega)),
+        coil=pair(1.0 / rules.driver.coil_impedance(omega)),
         disc=float(disc_length(np.array(1.0))),
         square=float(rectangle_length(np.array(1.0))),
         displaced=float(rules.driver.displaced_volume),

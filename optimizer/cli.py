@@ -160,6 +160,7 @@ def search(
     season = season_with(config, effort, seed)
     if study_name is not None and storage is None:
         raise BadOption("--study", "names a study in --storage, which is not given")
+    _prepare_backend()
     folder = _old_folder(out, config, storage is not None) if resume else new_folder(out, config)
     try:
         with progress_bar("searching") as progress:
@@ -186,6 +187,17 @@ def search(
         sys.exit(INTERRUPTED)
     if not result.candidates:
         sys.exit(1)
+
+
+def _prepare_backend() -> None:
+    from models.backend import VARIABLE, choose_backend, code_folder
+
+    try:
+        backend = choose_backend()
+    except ValueError as error:
+        raise BadOption(VARIABLE, str(error)) from None
+    if backend == "compiled" and not code_folder().exists():
+        click.echo("compiling: the first search of a version takes half a minute longer", err=True)
 
 
 @cli.command()

@@ -76,15 +76,18 @@ def _work(rules: Rules, count: int, seconds: float, start: Any, rates: Any) -> N
     batch = random_designs(judge, "oA/Ao", count)
     judge.respond(batch)
     start.wait()
-    done, begin = 0, time.perf_counter()
+    done, begin, used = 0, time.perf_counter(), time.process_time()
     while time.perf_counter() - begin < seconds:
         judge.respond(batch)
         done += batch.size
-    rates.put(done / (time.perf_counter() - begin))
+    rates.put((done / (time.perf_counter() - begin), done / (time.process_time() - used)))
 
 
-def designs_a_second(rules: Rules, processes: int, count: int, seconds: float) -> float:
-    """Designs a second of some processes that work at the same time."""
+def designs_a_second(rules: Rules, processes: int, count: int, seconds: float) -> tuple[float, float]:
+    """Designs a second of processes that work at the same time: by the clock, and by their processor time.
+
+    The second is what they would reach if nobody else used the machine.
+    """
     context = multiprocessing.get_context("spawn")
     start, rates = context.Barrier(processes), context.Queue()
     workers = [
@@ -92,7 +95,7 @@ def designs_a_second(rules: Rules, processes: int, count: int, seconds: float) -
     ]
     for worker in workers:
         worker.start()
-    total = sum(rates.get() for _ in workers)
+    found = [rates.get() for _ in workers]
     for worker in workers:
         worker.join()
-    return float(total)
+    return sum(rate for rate, _ in found), sum(rate for _, rate in found)

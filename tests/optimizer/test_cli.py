@@ -227,6 +227,16 @@ def test_search_refuses_what_cannot_be_written(run, found, season_path, tmp_path
     assert found[1] == [] and not (tmp_path / "run").exists()
 
 
+def test_search_refuses_an_unknown_back_end(run, found, season_path, tmp_path, monkeypatch) -> None:
+    monkeypatch.setenv("BOXWRIGHT_BACKEND", "abacus")
+    status, out, err = run("search", season_path, "--out", tmp_path / "run")
+    assert (status, out) == (2, "")
+    assert err.startswith(
+        "command line:1: BOXWRIGHT_BACKEND: back end 'abacus' is not one of compiled, numpy"
+    )
+    assert not (tmp_path / "run").exists()
+
+
 def test_interrupt_keeps_what_was_found(run, found, season_path, tmp_path) -> None:
     found[0].interrupted = True
     status, out, err = run("search", season_path, "--out", tmp_path / "run")
