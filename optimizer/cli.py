@@ -10,23 +10,15 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from optimizer.cli_ceiling import ceiling
+from optimizer.cli_options import INTERRUPTED, BadOption
+from optimizer.cli_search import search
 
 if TYPE_CHECKING:
     from models.design import DesignBatch
     from optimizer.faults import Fault
-    from optimizer.season import Season
 
 BAD_INPUT = 2
-INTERRUPTED = 130
 COMMAND_LINE = "command line"
-
-
-class BadOption(click.UsageError):
-    """An option's value that cannot be used."""
-
-    def __init__(self, option: str, message: str) -> None:
-        super().__init__(message)
-        self.option = option
 
 
 def _version(context: click.Context, _: click.Parameter, wanted: bool) -> None:
@@ -117,90 +109,6 @@ def evaluate(
 
 
 @cli.command()
-@click.argument("config", type=click.Path(path_type=Path))
-@click.option(
-    "--out", type=click.Path(path_type=Path), help="New or empty folder. Default: runs/NAME-NUMBER."
-)
-@click.option("--workers", type=int, default=os.cpu_count() or 1, show_default="all cores", help="Processes.")
-@click.option("--effort", type=click.Choice(["quick", "normal", "thorough"]), help="Instead of the season's.")
-@click.option("--seed", type=int, help="Instead of the season's.")
-@click.option(
-    "--resume", is_flag=True, help="Go on with a search that was stopped, in --out or the last run."
-)
-@click.option("--storage", metavar="URL", help="Database URL or journal file that several searches share.")
-@click.option("--study", "study_name", metavar="NAME", help="Name in --storage. Default: the season's name.")
-@click.option("--json", "as_json", is_flag=True, help="Print run and candidates as JSON.")
-def search(
-    config: Path,
-    out: Path | None,
-    workers: int,
-    effort: str | None,
-    seed: int | None,
-    resume: bool,
-    storage: str | None,
-    study_name: str | None,
-    as_json: bool,
-) -> None:
-    """Search the season CONFIG and write a run folder.
-
-    The same command on another machine with the same --storage joins the search.
-    """
-    import json
-
-    from optimizer.cli_output import search_text
-    from optimizer.progress import progress_bar
-    from optimizer.run_folder import draw_run, write_run
-    from optimizer.search import SeasonChanged, changed_keys, run_search
-    from optimizer.study import StorageError
-
-    if workers < 1:
-        raise BadOption("--workers", f"must be at least 1, is {workers}")
-    if seed is not None and not 0 <= seed < 2**63:
-        raise BadOption("--seed", f"must be 0 to 2**63 - 1, is {seed}")
-    season = season_with(config, effort, seed)
-    if study_name is not None and storage is None:
-        raise BadOption("--study", "names a study in --storage, which is not given")
-    _prepare_backend()
-    folder = _old_folder(out, config, storage is not None) if resume else new_folder(out, config)
-    try:
-        with progress_bar("searching") as progress:
-            result = run_search(
-                season, folder, workers=workers, progress=progress, storage=storage, study_name=study_name
-            )
-    except StorageError as error:
-        raise BadOption("--storage" if storage else "--out", str(error)) from None
-    except SeasonChanged as error:
-        raise changed_keys(config, error) from None
-    try:
-        run = write_run(folder, season, result)
-        with progress_bar("drawing") as progress:
-            draw_run(run, progress)
-    except OSError as error:
-        raise BadOption("--out", f"cannot write to {folder}: {error.strerror}") from None
-    if as_json:
-        content = {"folder": str(folder), "run": run.record, "candidates": run.candidates}
-        click.echo(json.dumps(content, indent=1))
-    else:
-        click.echo(search_text(result, str(folder)))
-    if result.interrupted:
-        click.echo("interrupted: the folder holds what was found until then", err=True)
-        sys.exit(INTERRUPTED)
-    if not result.candidates:
-        sys.exit(1)
-
-
-def _prepare_backend() -> None:
-    from models.backend import VARIABLE, choose_backend, code_folder
-
-    try:
-        backend = choose_backend()
-    except ValueError as error:
-        raise BadOption(VARIABLE, str(error)) from None
-    if backend == "compiled" and not code_folder().exists():
-        click.echo("compiling: the first search of a version takes half a minute longer", err=True)
-
-
-@cli.command()
 @click.argument("runs", type=click.Path(path_type=Path), nargs=-1, required=True, metavar="RUN...")
 def report(runs: tuple[Path, ...]) -> None:
     """Draw figures and report of finished run folders again."""
@@ -214,6 +122,7 @@ def report(runs: tuple[Path, ...]) -> None:
         click.echo(str(run.folder / "report.html"))
 
 
+cli.add_command(search)
 cli.add_command(ceiling)
 
 
@@ -250,53 +159,6 @@ def parse_frequencies(text: str) -> Any:
     if not 1 <= count <= 100000 or (count == 1 and start != stop):
         raise BadOption("--frequencies", f"count must be 2 to 100000, is {count}")
     return np.geomspace(start, stop, count)
-
-
-def season_with(config: Path, effort: str | None, seed: int | None) -> Season:
-    """Season with some search settings from the command line; its hash is that of the changed season."""
-    from optimizer.season import load_season, season_from_data
-
-    season = load_season(config)
-    changes = {key: value for key, value in (("effort", effort), ("seed", seed)) if value is not None}
-    if not changes:
-        return season
-    return season_from_data(season.source | {"search": season.source["search"] | changes}, config)
-
-
-def new_folder(out: Path | None, config: Path) -> Path:
-    """Make the run folder; refuse one that holds anything."""
-    try:
-        if out is None:
-            number = 1
-            while (folder := Path("runs") / f"{config.stem}-{number}").exists():
-                number += 1
-            folder.mkdir(parents=True)
-            return folder
-        out.mkdir(parents=True, exist_ok=True)
-        if any(out.iterdir()):
-            raise BadOption("--out", f"{out} is not empty; nothing was written")
-        (out / ".writable").touch()
-        (out / ".writable").unlink()
-        return out
-    except FileExistsError:
-        raise BadOption("--out", f"{out} is not a folder; nothing was written") from None
-    except OSError as error:
-        raise BadOption("--out", f"cannot write to {out or 'runs'}: {error.strerror}") from None
-
-
-def _old_folder(out: Path | None, config: Path, elsewhere: bool) -> Path:
-    """The run folder of a search that was stopped."""
-    from optimizer.study import JOURNAL
-
-    if out is None:
-        numbers = [p.name.removeprefix(f"{config.stem}-") for p in Path("runs").glob(f"{config.stem}-*")]
-        if not (known := sorted(int(number) for number in numbers if number.isdecimal())):
-            raise BadOption("--resume", f"there is no folder runs/{config.stem}-NUMBER to go on with")
-        out = Path("runs") / f"{config.stem}-{known[-1]}"
-    if not elsewhere and not (out / JOURNAL).is_file():
-        raise BadOption("--resume", f"{out} holds no {JOURNAL}, so there is nothing to go on with")
-    out.mkdir(parents=True, exist_ok=True)
-    return out
 
 
 def main(arguments: list[str] | None = None) -> None:

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from optimizer.cli_options import BadOption, new_folder, season_with
+
 if TYPE_CHECKING:
     from optimizer.known import Known
     from optimizer.season import Season
@@ -34,7 +36,6 @@ def ceiling(
 
     from optimizer.ceiling import ceiling as find_ceiling
     from optimizer.ceiling_output import ceiling_text
-    from optimizer.cli import BadOption, season_with
     from optimizer.known import known_of_run
     from optimizer.progress import progress_bar
 
@@ -59,7 +60,6 @@ def _searched(season: Season, config: Path, out: Path | None, workers: int) -> l
     """Best boxes of a search whose run folder is kept only where one is asked for."""
     from tempfile import TemporaryDirectory
 
-    from optimizer.cli import new_folder
     from optimizer.known import known_of_result
     from optimizer.progress import progress_bar
     from optimizer.run_folder import draw_run, write_run

@@ -1,0 +1,69 @@
+"""Options that several commands share: their faults, run folders, and seasons with changed settings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from optimizer.season import Season
+
+INTERRUPTED = 130
+"""Exit status after an interrupt from the keyboard."""
+
+
+class BadOption(click.UsageError):
+    """An option's value that cannot be used."""
+
+    def __init__(self, option: str, message: str) -> None:
+        super().__init__(message)
+        self.option = option
+
+
+def season_with(config: Path, effort: str | None, seed: int | None) -> Season:
+    """Season with some search settings from the command line; its hash is that of the changed season."""
+    from optimizer.season import load_season, season_from_data
+
+    season = load_season(config)
+    changes = {key: value for key, value in (("effort", effort), ("seed", seed)) if value is not None}
+    if not changes:
+        return season
+    return season_from_data(season.source | {"search": season.source["search"] | changes}, config)
+
+
+def new_folder(out: Path | None, config: Path) -> Path:
+    """Make the run folder; refuse one that holds anything."""
+    try:
+        if out is None:
+            number = 1
+            while (folder := Path("runs") / f"{config.stem}-{number}").exists():
+                number += 1
+            folder.mkdir(parents=True)
+            return folder
+        out.mkdir(parents=True, exist_ok=True)
+        if any(out.iterdir()):
+            raise BadOption("--out", f"{out} is not empty; nothing was written")
+        (out / ".writable").touch()
+        (out / ".writable").unlink()
+        return out
+    except FileExistsError:
+        raise BadOption("--out", f"{out} is not a folder; nothing was written") from None
+    except OSError as error:
+        raise BadOption("--out", f"cannot write to {out or 'runs'}: {error.strerror}") from None
+
+
+def old_folder(out: Path | None, config: Path, elsewhere: bool) -> Path:
+    """The run folder of a search that was stopped."""
+    from optimizer.study import JOURNAL
+
+    if out is None:
+        numbers = [p.name.removeprefix(f"{config.stem}-") for p in Path("runs").glob(f"{config.stem}-*")]
+        if not (known := sorted(int(number) for number in numbers if number.isdecimal())):
+            raise BadOption("--resume", f"there is no folder runs/{config.stem}-NUMBER to go on with")
+        out = Path("runs") / f"{config.stem}-{known[-1]}"
+    if not elsewhere and not (out / JOURNAL).is_file():
+        raise BadOption("--resume", f"{out} holds no {JOURNAL}, so there is nothing to go on with")
+    out.mkdir(parents=True, exist_ok=True)
+    return out
