@@ -9,8 +9,9 @@ import numpy as np
 from models.fit import violation
 from models.score import Judge
 from optimizer.front import non_dominated
-from optimizer.objectives import OBJECTIVES, gains, measure
+from optimizer.objectives import gains, measure, objective_keys
 from optimizer.space import SearchSpace
+from optimizer.tolerance import Tolerance
 
 BOUND_SLACK = 1e-9
 """Share by which a bound may be missed and still counts as kept."""
@@ -108,6 +109,7 @@ class Cell:
         self.judge = judge
         self.space = space
         self.objectives = objectives
+        self.tolerance = Tolerance(judge) if "tolerance" in objectives else None
         self.evaluations = 0
         self.archive: Points | None = None
 
@@ -118,11 +120,11 @@ class Cell:
         excess = violation(batch, self.judge.rules)
         fits = np.nonzero(excess <= 0.0)[0]
         if fits.size == 0:
-            none = {objective.key: np.full(x.shape[0], np.nan) for objective in OBJECTIVES.values()}
+            none = {key: np.full(x.shape[0], np.nan) for key in objective_keys(self.objectives)}
             return Points(x=x, site=site, excess=excess, columns=none)
         picked = batch.rows(fits)
         responses = self.judge.respond(picked)
-        found = measure(self.judge, picked, responses)
+        found = measure(self.judge, picked, responses, self.tolerance)
         sound = np.all(responses.settled, axis=(1, 2)) & np.isfinite(found["output_db"])
         columns = {}
         for key, values in found.items():

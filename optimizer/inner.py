@@ -10,10 +10,14 @@ import numpy as np
 from optimizer.cell import Cell, Goal, Points, joined, merit, penalty
 from optimizer.climb import climb
 from optimizer.evolution import best_rows, evolve, screen
+from optimizer.linear import LINEAR
 from optimizer.polish import polish, sweep_sites
 
 LEAST_GAIN_DB = 1e-3
 """A round of site sweep and polish that gains less is the last."""
+
+LEAST_POPULATION = 4
+"""Points that an evolution needs."""
 
 ROUNDS = 4
 """Rounds of site sweep and polish at most."""
@@ -129,15 +133,20 @@ def refine(cell: Cell, points: Points, goal: Goal, effort: Effort, stop: Callabl
     return best
 
 
-def seek_other(cell: Cell, goals: list[Goal], effort: Effort, stop: Callable[[], bool]) -> None:
+def seek_other(
+    cell: Cell, rng: np.random.Generator, goals: list[Goal], effort: Effort, stop: Callable[[], bool]
+) -> None:
     """Climb towards other objectives under bounds, one goal after the other; finds go to the cell's archive.
 
     Every goal starts from the best points that are known by then, those of the goals before it among them.
+    Where an objective has no slopes, the best points evolve instead.
 
     Parameters
     ----------
     cell : Cell
         The cell, with an archive [record].
+    rng : Generator
+        Random numbers [record].
     goals : list of Goal
         Objectives with their bounds, along the front [list].
     effort : Effort
@@ -149,6 +158,11 @@ def seek_other(cell: Cell, goals: list[Goal], effort: Effort, stop: Callable[[],
         if stop() or cell.archive is None:
             return
         known = cell.archive.take(best_rows(cell.archive, goal, cell.archive.excess.size))
+        if goal.key not in LINEAR or any(bound.key not in LINEAR for bound in goal.bounds):
+            population = known.take(np.arange(known.excess.size)[: effort.population])
+            if population.excess.size >= LEAST_POPULATION:
+                evolve(cell, rng, population, effort.generations // 4, goal, stop)
+            continue
         starts = [p for p in _distinct(known, effort.refined) if penalty(p, goal)[0] == 0.0]
         if starts:
             climb(cell, joined(starts), effort.steps, stop, goal)

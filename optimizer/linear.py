@@ -13,6 +13,9 @@ from models.rules import Rules
 from optimizer.cell import Goal
 from optimizer.slopes import Slopes, averaged, drive_groups, mean_shares, space_weights
 
+LINEAR = ("output_db", "worst_tone_db", "evenness_db", "material_cm3", "outer_volume_l")
+"""Objectives that have slopes, by key."""
+
 DRIVE_RADIUS = 1.0
 """Half-width of the trust region in the logarithm of a drive."""
 

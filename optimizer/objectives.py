@@ -10,6 +10,7 @@ from models.design import DesignBatch
 from models.fit import material_volume, outer_volume
 from models.rules import Rules
 from models.score import Judge, Responses
+from optimizer.tolerance import Tolerance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,12 +48,22 @@ OBJECTIVES = {
         Objective(name="evenness", key="evenness_db", label="spread between tones", unit="dB", sign=-1.0),
         Objective(name="material", key="material_cm3", label="printed material", unit="cm3", sign=-1.0),
         Objective(name="outer_volume", key="outer_volume_l", label="outer volume", unit="l", sign=-1.0),
+        Objective(
+            name="tolerance", key="tolerance_db", label="sensitivity to tolerance", unit="dB", sign=-1.0
+        ),
     )
 }
 """Every objective a season may name."""
 
 
-def measure(judge: Judge, batch: DesignBatch, responses: Responses) -> dict[str, np.ndarray]:
+def objective_keys(names: tuple[str, ...]) -> tuple[str, ...]:
+    """Keys of all objectives that are measured; the costly one only where it is named."""
+    return tuple(o.key for o in OBJECTIVES.values() if o.name != "tolerance" or o.name in names)
+
+
+def measure(
+    judge: Judge, batch: DesignBatch, responses: Responses, tolerance: Tolerance | None = None
+) -> dict[str, np.ndarray]:
     """All objectives of a batch.
 
     The spread between tones is the difference of the highest and the lowest level in a space,
@@ -66,6 +77,8 @@ def measure(judge: Judge, batch: DesignBatch, responses: Responses) -> dict[str,
         Designs [record].
     responses : Responses
         Their responses at the permitted drive [record].
+    tolerance : Tolerance or None
+        Deviations, where the sensitivity to them is wanted [record].
 
     Returns
     -------
@@ -75,12 +88,14 @@ def measure(judge: Judge, batch: DesignBatch, responses: Responses) -> dict[str,
     level = responses.level_db
     weights = np.array([space.weight for space in judge.rules.spaces])
     spread = level.max(axis=2) - level.min(axis=2)
-    return {
-        "output_db": judge.scores(responses),
+    output = judge.scores(responses)
+    found = {
+        "output_db": output,
         "worst_tone_db": level.min(axis=(1, 2)),
         "evenness_db": (spread * weights).sum(axis=1) / weights.sum(),
         **size_objectives(batch, judge.rules),
     }
+    return found if tolerance is None else found | {"tolerance_db": tolerance.measure(batch, output)}
 
 
 def size_objectives(batch: DesignBatch, rules: Rules) -> dict[str, np.ndarray]:

@@ -16,6 +16,7 @@ from optimizer.reasons import Standing, complexity, reasons_for
 from optimizer.results import Candidate, TopologyBest
 from optimizer.season import Season
 from optimizer.tasks import TaskRunner
+from optimizer.tolerance import Tolerance
 from optimizer.variants import Variant
 
 SMALL_LOSS_DB = 0.5
@@ -85,7 +86,8 @@ def rank(
 def _standing(rank: int, pick: _Pick, runner: TaskRunner, archives: dict[str, Points]) -> Standing:
     point = archives[pick.graph].take(np.array([pick.row]))
     design = runner.space(pick.graph).decode(point.x, point.site)
-    columns = measure(runner.judge, design, runner.judge.respond(design))
+    tolerance = Tolerance(runner.judge) if "tolerance" in runner.season.search.objectives else None
+    columns = measure(runner.judge, design, runner.judge.respond(design), tolerance)
     return Standing(
         rank=rank,
         graph=pick.graph,
@@ -109,7 +111,9 @@ def _prices(
         ):
             result.append(same_box_prices(runner.judge, standing.design))
             continue
-        best, prices = verified_prices(variant, pick.graph, points.take(np.array([pick.row])), patient=False)
+        row = points.take(np.array([pick.row]))
+        point = variant.cell(pick.graph).evaluate(row.x, row.site)
+        best, prices = verified_prices(variant, pick.graph, point, patient=False)
         if verified == 0:
             gains = {d["rule"]: d["gain_db"] for d in dropped_rules(variant, pick.graph, [best])}
             prices = tuple(

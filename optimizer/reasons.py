@@ -195,6 +195,8 @@ def _next_does_better(standing: Standing, following: Standing) -> str:
     """What the next candidate has that this one has not."""
     better = []
     for objective in OBJECTIVES.values():
+        if objective.key not in standing.objectives:
+            continue
         mine, its = standing.objectives[objective.key], following.objectives[objective.key]
         if objective.sign * (its - mine) > NOTABLE_DB * (1.0 if objective.unit == "dB" else 0.2 * abs(mine)):
             better.append(f"{objective.label} {its:.4g} {objective.unit}, not {mine:.4g} {objective.unit}")

@@ -24,7 +24,7 @@ def _name_or_names(value: Any) -> Any:
 
 Topologies = Annotated[Any, AfterValidator(_name_or_names)]
 
-OBJECTIVES = ("output", "worst_tone", "evenness", "material", "outer_volume")
+OBJECTIVES = ("output", "worst_tone", "evenness", "material", "outer_volume", "tolerance")
 """Objectives by name."""
 
 DEFAULT_OBJECTIVES = ("output", "evenness", "material")

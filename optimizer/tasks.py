@@ -113,7 +113,7 @@ class TaskRunner:
         else:
             mine = {t: o for t, o in known.items() if t.graph == task.graph and t.objective == "output"}
             cell.archive = archives_of(mine, objectives)[task.graph]
-            seek_other(cell, goals(task, cell.archive, objectives), effort, stop)
+            seek_other(cell, rng, goals(task, cell.archive, objectives), effort, stop)
         return {
             "evaluations": cell.evaluations,
             "best": None if best is None else pack(best),

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from models.fit import reasons_not, violation
+from models.score import Judge
 from models.spaces import HalfSpace
 from optimizer.cell import Bound, Cell, Goal, joined, merit
 from optimizer.climb import climb
@@ -244,3 +245,39 @@ def test_hypervolume_of_boxes() -> None:
     values = np.array([[2.0, 1.0, 1.0], [1.0, 3.0, 1.0], [-1.0, 9.0, 9.0]])
     assert hypervolume(values, np.zeros(3)) == pytest.approx(2.0 + 3.0 - 1.0)
     assert hypervolume(values[2:], np.zeros(3)) == 0.0
+
+
+def test_tolerance_is_the_root_of_the_summed_squares(runner: TaskRunner) -> None:
+    """Each deviation evaluated alone, by hand: wider or longer duct, larger chamber, other driver."""
+    cell = Cell(runner.judge, runner.space("oA/Ao"), ("output", "tolerance"))
+    points = screen(cell, np.random.default_rng(3), 64)
+    points = points.take(best_rows(points, Goal(), 2))
+    batch = cell.space.decode(points.x, points.site)
+    judge, duct, driver = runner.judge, batch.ducts[0], runner.judge.rules.driver
+    area = np.pi / 4.0 * (np.sqrt(4.0 * duct.area / np.pi) + 0.2e-3) ** 2
+    boxes = [
+        replace(batch, ducts=(replace(duct, area=area),)),
+        replace(batch, ducts=(replace(duct, length=duct.length + 0.5e-3),)),
+        replace(batch, sides=batch.sides + 0.3e-3),
+    ]
+    drivers = [
+        replace(driver, compliance=1.1 * driver.compliance),
+        replace(driver, mass=1.03 * driver.mass),
+        replace(driver, force_factor=1.03 * driver.force_factor),
+    ]
+    scores = [judge.scores(judge.respond(box)) for box in boxes]
+    scores += [
+        other.scores(other.respond(batch))
+        for other in (Judge(replace(judge.rules, driver=changed)) for changed in drivers)
+    ]
+    changes = np.stack(scores) - points.columns["output_db"]
+    assert points.columns["tolerance_db"] == pytest.approx(np.sqrt((changes**2).sum(axis=0)), rel=1e-6)
+    assert "tolerance_db" not in screen(_cell(runner, "oA"), np.random.default_rng(1), 8).columns
+
+
+def test_search_for_tolerance_finds_a_less_sensitive_box(tmp_path: Path) -> None:
+    season = _season("vented box")
+    season = replace(season, search=replace(season.search, objectives=("output", "tolerance")))
+    result = run_search(season, tmp_path)
+    best = result.candidates[0]
+    assert min(p.objectives["tolerance_db"] for p in result.front) < 0.8 * best.objectives["tolerance_db"]
