@@ -93,14 +93,15 @@ def _sentences(found: dict[str, Any], plan: Plan, over: bool) -> list[str]:
         )
     if found["unseen_chance"] is not None and over:
         count = found["optima"]
+        ended = "one optimum" if count == 1 else f"{count} different optima"
         words.append(
-            f"They ended in {count} different {'optimum' if count == 1 else 'optima'}; by the estimate of "
-            f"Boender and Rinnooy Kan one more restart would find a new one with a chance of "
-            f"{found['unseen_chance']:.0%}."
+            f"They ended in {ended}; by the estimate of Boender and Rinnooy Kan one more restart would find "
+            f"a new one with a chance of {found['unseen_chance']:.0%}."
         )
     if found["cut"]:
+        types = "1 type was" if found["cut"] == 1 else f"{found['cut']} types were"
         words.append(
-            f"{found['cut']} types were left on the way; the nearest, {found['nearest_cut']}, was "
+            f"{types} left on the way; the nearest, {found['nearest_cut']}, was "
             f"{found['nearest_cut_db']:.2f} dB behind, and no type gained more than "
             f"{found['largest_gain_db']:.2f} dB after its first run."
         )
