@@ -112,7 +112,9 @@ class Study:
         return sorted(rows, key=lambda row: (row[0], row[1]))
 
     def claim(self, tasks: Sequence[Task]) -> tuple[Trial, Task] | None:
-        """Claim the first task that no living process works on; None where there is none.
+        """Claim the first task that no living process works on.
+
+        None where there is none, or where another process was faster; then the tasks may be out of date.
 
         Parameters
         ----------
@@ -137,7 +139,7 @@ class Study:
             trial.set_user_attr("owner", self._owner)
         if "token" not in mine.user_attrs or not self._is_first(mine):
             self.study.tell(trial, state=TrialState.FAIL)
-            return self.claim(tasks)
+            return None
         return trial, self._task(mine)
 
     def alive(self, trial: Trial) -> Callable[[], None]:

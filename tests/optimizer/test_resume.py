@@ -179,6 +179,17 @@ def test_claims_of_dead_processes_are_void(tmp_path: Path, monkeypatch: pytest.M
     assert one.outcomes() == {task: {"evaluations": 3, "best": None, "archive": None}}
 
 
+def test_a_task_that_has_just_been_finished_is_not_claimed(tmp_path: Path) -> None:
+    """A process that has not yet seen the outcome gets nothing, and looks again."""
+    task = Task(graph="oA", restart=0, effort="quick")
+    one, two = _study(str(tmp_path / JOURNAL)), _study(str(tmp_path / JOURNAL))
+    claim = one.claim([task])
+    assert claim is not None
+    one.record(claim[0], {"evaluations": 1, "best": None, "archive": None})
+    assert two.claim([task]) is None
+    assert task in two.outcomes()
+
+
 def test_a_silent_process_elsewhere_has_died(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     task = Task(graph="oA", restart=0, effort="quick")
     one, two = _study(str(tmp_path / JOURNAL)), _study(str(tmp_path / JOURNAL))
