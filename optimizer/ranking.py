@@ -25,7 +25,7 @@ SMALL_LOSS_DB = 0.5
 SIMPLE_LOSS_DB = 1.0
 """Output that a candidate may give up for a simpler graph or a smaller box."""
 
-VERIFIED = {"quick": 1, "normal": 2, "thorough": 4}
+VERIFIED = {"quick": 1, "normal": 1, "thorough": 4}
 """Candidates, the first of those that are the best of their type, whose prices are found by solving again."""
 
 AGREEMENT_DB = 0.1
