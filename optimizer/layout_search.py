@@ -1,0 +1,313 @@
+"""From a network design to the best plan: many arrangements, few variables each.
+
+Random arrangements are first fitted to the volumes and ducts of the network design, which costs no
+acoustics; those that can be built and come nearest are then evolved for the score itself, the best
+of them longer, with mouths at their exact places at the end.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from models.arrangement import Arrangement
+from models.design import DesignBatch
+from models.envelope import Site
+from models.fit import SLACK
+from models.plan import PlanBatch, lay
+from models.plan_checks import faults, shortfall
+from models.plan_reading import centre_line, read_plan
+from models.score import Judge
+from optimizer.cell import Cell, Goal, Points
+from optimizer.evolution import best_rows, evolve
+from optimizer.layout import random_arrangement, turned
+from optimizer.progress import Progress, silent
+from optimizer.sites import search_sites
+
+SHORT_UNIT = 0.01
+"""Length that counts as one unit of excess [m]."""
+
+HOLD = 1e-6
+"""Length by which a plan is held off its requirements, so that rounding cannot break them [m]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LayoutEffort:
+    """How hard plans are sought.
+
+    Attributes
+    ----------
+    drawn : int
+        Arrangements that are drawn [1].
+    kept : int
+        Arrangements that are evolved for the score [1].
+    finished : int
+        Of these, evolved longer [1].
+    population, generations : int
+        Of the long evolution [1].
+    """
+
+    drawn: int
+    kept: int
+    finished: int
+    population: int
+    generations: int
+
+
+LAYOUT_EFFORTS = {
+    "quick": LayoutEffort(drawn=300, kept=16, finished=3, population=32, generations=30),
+    "normal": LayoutEffort(drawn=1500, kept=48, finished=6, population=40, generations=60),
+    "thorough": LayoutEffort(drawn=6000, kept=120, finished=12, population=48, generations=120),
+}
+"""Efforts by name."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LaidOut:
+    """A plan found for a design.
+
+    Attributes
+    ----------
+    plan : PlanBatch
+        Batch of one [record].
+    design : DesignBatch
+        Read off the plan, mouths exactly where they are drawn [record].
+    score_db : float
+        Its score [dB].
+    network_db : float
+        Score of the network design that it started from [dB].
+    tried : int
+        Arrangements that were drawn and could be joined [1].
+    """
+
+    plan: PlanBatch
+    design: DesignBatch
+    score_db: float
+    network_db: float
+    tried: int
+
+    @property
+    def cost_db(self) -> float:
+        """What building costs against the free network, negative where the plan is better [dB]."""
+        return self.network_db - self.score_db
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoPlan:
+    """Why a design has no plan.
+
+    Attributes
+    ----------
+    reasons : tuple of str
+        What stood in the way, the most frequent or nearest first [text].
+    """
+
+    reasons: tuple[str, ...]
+
+
+def lay_out(
+    judge: Judge, design: DesignBatch, effort: LayoutEffort, seed: int, progress: Progress = silent
+) -> LaidOut | NoPlan:
+    """Best plan found for a network design.
+
+    Parameters
+    ----------
+    judge : Judge
+        The season's evaluator [record].
+    design : DesignBatch
+        Batch of one [record].
+    effort : LayoutEffort
+        How hard to seek [record].
+    seed : int
+        Root of the random numbers [1].
+    progress : callable
+        Told how far it is [record].
+
+    Returns
+    -------
+    LaidOut or NoPlan
+        The plan, or why there is none [record].
+    """
+    rng = np.random.default_rng(seed)
+    sites = search_sites(judge.rules)
+    found, why = _fitted(judge, design, effort, rng, sites)
+    if not found:
+        return NoPlan(reasons=tuple(why))
+    found = found[: effort.kept]
+    network_db = float(judge.scores(judge.respond(design))[0])
+    goal = Goal()
+    short: list[tuple[PlanCell, Points]] = []
+    for i, (fitted, points) in enumerate(found):
+        cell = PlanCell(judge, design, fitted.arrangement, sites)
+        population = cell.evaluate(points.x, points.site)
+        short.append((cell, evolve(cell, rng, population, 8, goal, _never)))
+        progress(i + 1, len(found) + effort.finished, "evolving plans")
+    short.sort(key=lambda pair: -_best(pair[1]))
+    finished: list[tuple[float, PlanBatch, DesignBatch]] = []
+    for i, (cell, points) in enumerate(short[: effort.finished]):
+        start = _widened(cell, points, effort.population, rng)
+        points = evolve(cell, rng, start, effort.generations, goal, _never)
+        finished.append(_exact(cell, points, effort, rng))
+        progress(len(found) + i + 1, len(found) + effort.finished, "finishing plans")
+    score, plan, built = max(finished, key=lambda one: one[0])
+    if not np.isfinite(score):
+        return NoPlan(reasons=tuple(why) or ("no plan that fits has a settled drive",))
+    return LaidOut(plan=plan, design=built, score_db=score, network_db=network_db, tried=effort.drawn)
+
+
+class PlanCell(Cell):
+    """Evaluates plans of one arrangement by their score.
+
+    Parameters
+    ----------
+    judge : Judge
+        The season's evaluator [record].
+    design : DesignBatch
+        Network design, whose diaphragms are kept [record].
+    arrangement : Arrangement
+        Which part lies where [record].
+    sites : tuple of Site
+        Places to which mouths are rounded [list].
+    """
+
+    space: Any
+
+    def __init__(
+        self, judge: Judge, design: DesignBatch, arrangement: Arrangement, sites: tuple[Site, ...]
+    ) -> None:
+        self.judge = judge
+        self.design = design
+        self.arrangement = arrangement
+        self.sites = sites
+        self.evaluations = 0
+
+    def plans(self, x: np.ndarray) -> PlanBatch:
+        """Plans of variables."""
+        areas = tuple(float(d.area[0]) for d in self.design.diaphragms)
+        return lay(self.arrangement, self.judge.rules, x, areas)
+
+    def evaluate(self, x: np.ndarray, site: np.ndarray, move: bool = False) -> Points:
+        """Points of variables; plans that cannot be built have an excess and no score."""
+        x = np.clip(x, 0.0, 1.0)
+        plan = self.plans(x)
+        excess = _excess(plan)
+        values = np.full(x.shape[0], np.nan)
+        fits = np.nonzero(excess <= 0.0)[0]
+        if fits.size:
+            values[fits] = self.merits(self.plans(x[fits]))
+        excess[fits[~np.isfinite(values[fits])]] = np.inf
+        self.evaluations += fits.size
+        return Points(x=x, site=site, excess=excess, columns={"output_db": values})
+
+    def merits(self, plan: PlanBatch) -> np.ndarray:
+        """Scores of plans that can be built, nan where the drive does not settle [dB]."""
+        batch = read_plan(plan, self.judge.rules, self.sites, self.design.diaphragms)
+        responses = self.judge.respond(batch)
+        settled = np.all(responses.settled, axis=(1, 2))
+        return np.where(settled, self.judge.scores(responses), np.nan)
+
+
+class FitCell(PlanCell):
+    """Evaluates plans by how near they come to the network design, which needs no acoustics."""
+
+    def merits(self, plan: PlanBatch) -> np.ndarray:
+        """Minus the mean square of logarithmic errors of volumes, inertances and areas [1]."""
+        return -mismatch(plan, self.design)
+
+
+def mismatch(plan: PlanBatch, design: DesignBatch) -> np.ndarray:
+    """How far plans are from a design's volumes and ducts, shape (n_plans,) [1]."""
+    total = np.zeros(plan.size)
+    rects = plan.rects[:, :, :, 1] - plan.rects[:, :, :, 0]
+    for chamber in range(design.topology.chambers):
+        floor = np.prod(rects[:, plan.arrangement.leaf_of("room", chamber)], axis=1)
+        total += np.log(floor * plan.height / np.prod(design.sides[0, chamber])) ** 2
+    for i, duct in enumerate(design.ducts):
+        length, bends = centre_line(plan, i)
+        area = plan.lane_widths[:, i] * plan.height
+        inert = (length + sum(correction for _, correction in bends)) / area
+        total += np.log(inert * duct.area[0] / duct.length[0]) ** 2
+        total += 0.5 * np.log(area / duct.area[0]) ** 2
+    return total / max(1, design.topology.chambers + len(design.ducts))
+
+
+def _excess(plan: PlanBatch) -> np.ndarray:
+    short = shortfall(plan) / SHORT_UNIT
+    return np.where(short > SLACK, short, 0.0)
+
+
+def _never() -> bool:
+    return False
+
+
+def _best(points: Points) -> float:
+    values = points.columns["output_db"]
+    return float(np.nanmax(values)) if np.any(np.isfinite(values)) else -np.inf
+
+
+def _fitted(
+    judge: Judge, design: DesignBatch, effort: LayoutEffort, rng: np.random.Generator, sites: tuple[Site, ...]
+) -> tuple[list[tuple[PlanCell, Points]], list[str]]:
+    """Arrangements with plans that can be built, nearest to the design first; and what stopped the others."""
+    topology = turned(design.topology)
+    free = frozenset(site.wall for site in sites)
+    goal = Goal()
+    fitted: list[tuple[float, PlanCell, Points]] = []
+    unjoined: Counter[str] = Counter()
+    nearest: tuple[float, list[str]] = (np.inf, [])
+    seen: set[str] = set()
+    for _ in range(40 * effort.drawn):
+        if len(seen) == effort.drawn:
+            break
+        arrangement = random_arrangement(topology, free, rng)
+        if isinstance(arrangement, str):
+            unjoined[arrangement] += 1
+            continue
+        key = repr(arrangement)
+        if key in seen:
+            continue
+        seen.add(key)
+        cell = FitCell(judge, design, arrangement, sites)
+        x = rng.random((24, arrangement.dimensions))
+        points = evolve(cell, rng, cell.evaluate(x, np.zeros((24, 0), dtype=int)), 24, goal, _never)
+        if points.excess[0] <= 0.0:
+            fitted.append((_best(points), cell, points))
+        elif points.excess[0] < nearest[0]:
+            nearest = (float(points.excess[0]), faults(cell.plans(points.x[:1])))
+    fitted.sort(key=lambda one: -one[0])
+    why = nearest[1] or [reason for reason, _ in unjoined.most_common(3)]
+    return [(cell, points) for _, cell, points in fitted], why
+
+
+def _widened(cell: PlanCell, points: Points, count: int, rng: np.random.Generator) -> Points:
+    """A larger population around a smaller one."""
+    rows = np.arange(count) % points.excess.size
+    spread = np.where(np.arange(count) < points.excess.size, 0.0, 0.04)[:, None]
+    x = points.x[rows] + spread * rng.normal(size=(count, points.x.shape[1]))
+    return cell.evaluate(x, points.site[rows])
+
+
+def _exact(
+    cell: PlanCell, points: Points, effort: LayoutEffort, rng: np.random.Generator
+) -> tuple[float, PlanBatch, DesignBatch]:
+    """Best plan with mouths where they are drawn, refined twice about itself."""
+    best: tuple[float, PlanBatch, DesignBatch] | None = None
+    goal = Goal()
+    for _ in range(3):
+        x = points.x[best_rows(points, goal, 1)]
+        plan = cell.plans(x)
+        built = read_plan(plan, cell.judge.rules, None, cell.design.diaphragms)
+        score = float(cell.judge.scores(cell.judge.respond(built))[0])
+        if best is None or score > best[0]:
+            best = (score, plan, built)
+        near = PlanCell(cell.judge, cell.design, cell.arrangement, built.sites)
+        scale = rng.choice([0.003, 0.01, 0.03], size=(effort.population, 1))
+        around = x + scale * rng.normal(size=(effort.population, x.shape[1]))
+        around[0] = x[0]
+        start = near.evaluate(around, np.zeros((effort.population, 0), dtype=int))
+        points = evolve(near, rng, start, effort.generations // 2, goal, _never)
+    assert best is not None
+    return best
