@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from optimizer import cli_build
+
 if TYPE_CHECKING:
     from models.design import DesignBatch
     from optimizer.faults import Fault
@@ -172,6 +174,10 @@ def report(runs: tuple[Path, ...]) -> None:
         except OSError as error:
             raise BadOption("RUN", f"cannot write to {run.folder}: {error.strerror}") from None
         click.echo(str(run.folder / "report.html"))
+
+
+cli.add_command(cli_build.build)
+cli.add_command(cli_build.verify)
 
 
 def parse_frequencies(text: str) -> Any:

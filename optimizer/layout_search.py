@@ -30,9 +30,6 @@ from optimizer.sites import search_sites
 SHORT_UNIT = 0.01
 """Length that counts as one unit of excess [m]."""
 
-HOLD = 1e-6
-"""Length by which a plan is held off its requirements, so that rounding cannot break them [m]."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LayoutEffort:
@@ -73,6 +70,8 @@ class LaidOut:
     ----------
     plan : PlanBatch
         Batch of one [record].
+    x : ndarray, shape (dimensions,)
+        Its variables of :func:`models.plan.lay` [1].
     design : DesignBatch
         Read off the plan, mouths exactly where they are drawn [record].
     score_db : float
@@ -84,6 +83,7 @@ class LaidOut:
     """
 
     plan: PlanBatch
+    x: np.ndarray
     design: DesignBatch
     score_db: float
     network_db: float
@@ -146,16 +146,16 @@ def lay_out(
         short.append((cell, evolve(cell, rng, population, 8, goal, _never)))
         progress(i + 1, len(found) + effort.finished, "evolving plans")
     short.sort(key=lambda pair: -_best(pair[1]))
-    finished: list[tuple[float, PlanBatch, DesignBatch]] = []
+    finished: list[LaidOut] = []
     for i, (cell, points) in enumerate(short[: effort.finished]):
         start = _widened(cell, points, effort.population, rng)
         points = evolve(cell, rng, start, effort.generations, goal, _never)
-        finished.append(_exact(cell, points, effort, rng))
+        finished.append(_exact(cell, points, effort, rng, network_db))
         progress(len(found) + i + 1, len(found) + effort.finished, "finishing plans")
-    score, plan, built = max(finished, key=lambda one: one[0])
-    if not np.isfinite(score):
+    best = max(finished, key=lambda one: one.score_db)
+    if not np.isfinite(best.score_db):
         return NoPlan(reasons=tuple(why) or ("no plan that fits has a settled drive",))
-    return LaidOut(plan=plan, design=built, score_db=score, network_db=network_db, tried=effort.drawn)
+    return best
 
 
 class PlanCell(Cell):
@@ -291,18 +291,22 @@ def _widened(cell: PlanCell, points: Points, count: int, rng: np.random.Generato
 
 
 def _exact(
-    cell: PlanCell, points: Points, effort: LayoutEffort, rng: np.random.Generator
-) -> tuple[float, PlanBatch, DesignBatch]:
+    cell: PlanCell, points: Points, effort: LayoutEffort, rng: np.random.Generator, network_db: float
+) -> LaidOut:
     """Best plan with mouths where they are drawn, refined twice about itself."""
-    best: tuple[float, PlanBatch, DesignBatch] | None = None
+    best: LaidOut | None = None
     goal = Goal()
     for _ in range(3):
         x = points.x[best_rows(points, goal, 1)]
         plan = cell.plans(x)
         built = read_plan(plan, cell.judge.rules, None, cell.design.diaphragms)
-        score = float(cell.judge.scores(cell.judge.respond(built))[0])
-        if best is None or score > best[0]:
-            best = (score, plan, built)
+        responses = cell.judge.respond(built)
+        fits = bool(np.all(responses.settled)) and _excess(plan)[0] <= 0.0
+        score = float(cell.judge.scores(responses)[0]) if fits else -np.inf
+        if best is None or score > best.score_db:
+            best = LaidOut(
+                plan=plan, x=x[0], design=built, score_db=score, network_db=network_db, tried=effort.drawn
+            )
         near = PlanCell(cell.judge, cell.design, cell.arrangement, built.sites)
         scale = rng.choice([0.003, 0.01, 0.03], size=(effort.population, 1))
         around = x + scale * rng.normal(size=(effort.population, x.shape[1]))
