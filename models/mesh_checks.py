@@ -12,6 +12,9 @@ from models.solids import triangles_of
 RAYS = 3000
 """Rays of a wall check."""
 
+MOST_FACES = 20000
+"""Faces up to which each gets a ray of its own."""
+
 OVERHANG = np.cos(np.radians(45.0)) + 1e-3
 """Downward part of a unit normal beyond which a face overhangs too far."""
 
@@ -31,17 +34,21 @@ class Walls:
         Outward unit normals there [1].
     thickness : ndarray, shape (n,)
         To where they leave [mm].
+    spread : slice
+        Which of them are spread by area [record].
     """
 
     points: np.ndarray
     normals: np.ndarray
     thickness: np.ndarray
+    spread: slice
 
 
 def wall_thickness(solid: Any, rays: int = RAYS, seed: int = 1) -> Walls:
     """Thickness along the inward normal from points spread evenly over a solid's surface.
 
-    Every face gets at least one ray from its middle, so that no small face is missed.
+    Every face gets at least one ray from its middle, so that no small face is missed, unless there are
+    more than :data:`MOST_FACES`.
 
     Parameters
     ----------
@@ -65,11 +72,12 @@ def wall_thickness(solid: Any, rays: int = RAYS, seed: int = 1) -> Walls:
     a, b, c, normal, area = a[keep], b[keep], c[keep], normal[keep], area[keep]
     normal = normal / area[:, None]
     rng = np.random.default_rng(seed)
-    face = np.concatenate([np.arange(area.size), rng.choice(area.size, rays, p=area / area.sum())])
+    middles = area.size if area.size <= MOST_FACES else 0
+    face = np.concatenate([np.arange(middles), rng.choice(area.size, rays, p=area / area.sum())])
     r, s = rng.random((2, face.size))
     flip = r + s > 1.0
     r, s = np.where(flip, 1.0 - r, r), np.where(flip, 1.0 - s, s)
-    r[: area.size] = s[: area.size] = 1.0 / 3.0
+    r[:middles] = s[:middles] = 1.0 / 3.0
     points = a[face] + r[:, None] * (b - a)[face] + s[:, None] * (c - a)[face]
     low = np.array(solid.bounding_box())
     reach = float(np.linalg.norm(low[3:] - low[:3])) + 1.0
@@ -79,7 +87,7 @@ def wall_thickness(solid: Any, rays: int = RAYS, seed: int = 1) -> Walls:
         hits = solid.ray_cast(origin, origin + reach * inward)
         if hits:
             thickness[i] = hits[0].distance * reach
-    return Walls(points=points, normals=normal[face], thickness=thickness)
+    return Walls(points=points, normals=normal[face], thickness=thickness, spread=slice(middles, None))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,3 +165,23 @@ def air_spaces(hull: Any, *taken: Any) -> list[Any]:
         air = air - solid
     pieces = [piece for piece in air.decompose() if piece.volume() > LEAST_AIR_MM3]
     return sorted(pieces, key=lambda piece: -float(piece.volume()))
+
+
+def edge_faults(triangles: np.ndarray) -> tuple[int, int]:
+    """Edges that keep triangles from closing.
+
+    Parameters
+    ----------
+    triangles : ndarray, shape (m, 3)
+        Indexes of vertices [1].
+
+    Returns
+    -------
+    tuple of two int
+        Edges without a partner, and edges that more than two triangles share or that run the same way
+        twice [1].
+    """
+    edges = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
+    _, directed = np.unique(edges, axis=0, return_counts=True)
+    _, shared = np.unique(np.sort(edges, axis=1), axis=0, return_counts=True)
+    return int(np.sum(shared == 1)), int(max(np.sum(shared > 2), np.sum(directed > 1)))

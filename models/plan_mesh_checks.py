@@ -14,12 +14,14 @@ from models.mesh_checks import OVERHANG, air_spaces, overhangs, wall_thickness
 from models.plan import PlanBatch
 from models.plan_voids import OVERLAP, duct_rectangles, gap_rectangle, gaps, rectangle, roundings
 from models.solid_steps import ENGRAVING_MM, MM, SOCKET_DEPTH_MM, Parts, Prism, Rod, Step
-from models.solids import solid_of
+from models.solids import prism, solid_of
 from models.topology import OUTSIDE, place_letter
 
 VOLUME_TOLERANCE = 0.005
 SIZE_TOLERANCE_MM = 0.01
 WALL_TOLERANCE_MM = 0.02
+FILM_MM = 0.005
+"""By how much plugs are grown, as files of single precision leave films of air around exact ones [mm]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,8 +98,8 @@ def _sizes(outer: np.ndarray, body: Any, lid: Any) -> list[Check]:
     ]
 
 
-def _duct_plug(plan: PlanBatch, duct: int) -> Any:
-    """Air of a duct with its gaps through walls."""
+def _duct_plug(plan: PlanBatch, duct: int, grown_mm: float = 0.0) -> Any:
+    """Air of a duct with its gaps through walls, grown a little where no film may stay around it."""
     wall, top = plan.envelope.wall * MM, (plan.outer[2] - plan.envelope.wall) * MM
     shapes = duct_rectangles(plan, duct)
     for gap in gaps(plan):
@@ -107,7 +109,7 @@ def _duct_plug(plan: PlanBatch, duct: int) -> Any:
             side = shape[:, gap.axis]
             shape[:, gap.axis] = np.where(np.abs(side - gap.far) < 1.5 * OVERLAP, side - away * OVERLAP, side)
             shapes.append(shape)
-    return solid_of([Step(True, Prism(tuple(s * MM for s in shapes), wall, top))])
+    return prism(tuple(s * MM for s in shapes), wall - grown_mm, top + grown_mm, grown_mm)
 
 
 def _other_plugs(plan: PlanBatch, parts: Parts) -> list[Any]:
@@ -119,7 +121,7 @@ def _other_plugs(plan: PlanBatch, parts: Parts) -> list[Any]:
         rod = Rod((u, v, top - SOCKET_DEPTH_MM), 2, parts.pin_radius + 0.25, SOCKET_DEPTH_MM + 0.5)
         result.append(solid_of([Step(True, rod)]))
     for shape in roundings(plan):
-        result.append(solid_of([Step(True, Prism((shape * MM,), wall, top))]))
+        result.append(prism((shape * MM,), wall - FILM_MM, top + FILM_MM, FILM_MM))
     return result
 
 
@@ -127,15 +129,15 @@ def _cutout_plug(plan: PlanBatch, i: int) -> Any:
     axis, high = plan.arrangement.mounts[i].face
     wall = plan.envelope.wall * MM
     start = plan.mounts[0, i] * MM
-    start[axis] += 0.0 if high else -wall
+    start[axis] += -FILM_MM if high else -wall - FILM_MM
     radius = 0.5 * float(plan.discs[i].cutout[0]) * MM + 0.01
     at = (float(start[0]), float(start[1]), float(start[2]))
-    return solid_of([Step(True, Rod(at, axis, radius, wall))])
+    return solid_of([Step(True, Rod(at, axis, radius, wall + 2.0 * FILM_MM))])
 
 
 def _rooms(plan: PlanBatch, parts: Parts, hull: Any, body: Any, lid: Any) -> list[Check]:
     """One air space a room once ducts and cut-outs are plugged, each of the plan's volume."""
-    plugs = [_duct_plug(plan, i) for i in range(len(plan.arrangement.blocks))] + _other_plugs(plan, parts)
+    plugs = [_duct_plug(plan, i, FILM_MM) for i in range(len(plan.arrangement.blocks))] + _other_plugs(plan, parts)
     spaces = air_spaces(hull, body, lid, *plugs)
     leaves = [i for i, leaf in enumerate(plan.arrangement.leaves) if leaf.kind != "duct"]
     result = [
@@ -165,8 +167,10 @@ def _rooms(plan: PlanBatch, parts: Parts, hull: Any, body: Any, lid: Any) -> lis
 
 
 def _holds(space: Any, middle: np.ndarray) -> bool:
-    u0, v0, _, u1, v1, _ = space.bounding_box()
-    return bool(u0 < middle[0] < u1 and v0 < middle[1] < v1)
+    _, _, low, _, _, high = space.bounding_box()
+    square = rectangle(*(float(x) for m in middle for x in (m - 0.5, m + 0.5)))
+    rod = solid_of([Step(True, Prism((square,), low, high))])
+    return bool((rod ^ space).volume() > 0.5 * rod.volume())
 
 
 def _ducts(plan: PlanBatch, body: Any, lid: Any) -> list[Check]:

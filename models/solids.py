@@ -34,12 +34,21 @@ def solid_of(steps: list[Step]) -> Any:
     return solid
 
 
+def prism(contours: tuple[np.ndarray, ...], low: float, high: float, grown: float = 0.0) -> Any:
+    """Union of polygons between two heights, grown sideways by a length [mm]."""
+    import manifold3d
+
+    section = manifold3d.CrossSection([np.ascontiguousarray(c) for c in contours])
+    if grown:
+        section = section.offset(grown, manifold3d.JoinType.Miter)
+    return section.extrude(high - low).translate((0.0, 0.0, low))
+
+
 def _shape(shape: Shape) -> Any:
     import manifold3d
 
     if isinstance(shape, Prism):
-        section = manifold3d.CrossSection([np.ascontiguousarray(c) for c in shape.contours])
-        return section.extrude(shape.high - shape.low).translate((0.0, 0.0, shape.low))
+        return prism(shape.contours, shape.low, shape.high)
     if isinstance(shape, Hull):
         return manifold3d.Manifold.hull_points(np.ascontiguousarray(shape.points))
     assert isinstance(shape, Rod)

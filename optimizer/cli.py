@@ -178,6 +178,7 @@ def report(runs: tuple[Path, ...]) -> None:
 
 cli.add_command(cli_build.build)
 cli.add_command(cli_build.verify)
+cli.add_command(cli_build.inspect)
 
 
 def parse_frequencies(text: str) -> Any:

@@ -62,3 +62,21 @@ def verify(run: Path, number: int) -> None:
     click.echo(verified.text())
     if not verified.passed:
         sys.exit(NOT_GOOD)
+
+
+@click.command()
+@click.argument("parts", type=click.Path(path_type=Path), nargs=-1, required=True, metavar="PART...")
+@click.option("--config", type=click.Path(path_type=Path), required=True, help="Season file.")
+@click.option("--unit", type=click.Choice(["mm", "cm", "inch", "m"]), help="Unit of STL files; else guessed.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def inspect(parts: tuple[Path, ...], config: Path, unit: str | None, as_json: bool) -> None:
+    """Check a submitted model: all its parts PART as STL or 3MF, against the season's envelope and walls."""
+    import json
+
+    from optimizer.inspection import inspect_parts
+    from optimizer.season import load_season
+
+    found = inspect_parts(parts, load_season(config), unit)
+    click.echo(json.dumps(found.record(), indent=1, allow_nan=False) if as_json else found.text())
+    if found.faults:
+        sys.exit(NOT_GOOD)

@@ -20,6 +20,7 @@ from optimizer.files import write_bytes
 from optimizer.layout_search import LaidOut
 from optimizer.printer import Printer, printer_of
 from optimizer.season import Season
+from optimizer.sheet_body import draw_body
 from optimizer.sheet_lines import MEDIUM, SMALL, TEXT, THICK, View, ordinates, table
 from optimizer.style import FIGURE_STYLE, shortened
 from optimizer.verification import Verified
@@ -94,7 +95,7 @@ class _Sheet:
         self.outer = self.plan.outer * MM
         self.wall = self.plan.envelope.wall * MM
         u, v, h = self.outer
-        room = (SHEET_MM[0] - 118.0 - 74.0, SHEET_MM[1] - 92.0)
+        room = (SHEET_MM[0] - 118.0 - 92.0, SHEET_MM[1] - 92.0)
         self.scale = next(s for s in (*SCALES, 0.0) if s * (u + v) <= room[0] and s * (v + h) <= room[1] or not s)
 
     def draw(self) -> None:
@@ -104,14 +105,16 @@ class _Sheet:
         for inset, width in ((6.0, THICK),):
             x, y = [inset, SHEET_MM[0] - inset], [inset, SHEET_MM[1] - inset]
             self.axes.plot([x[0], x[1], x[1], x[0], x[0]], [y[0], y[0], y[1], y[1], y[0]], "k", linewidth=width)
-        left, bottom = 40.0, 30.0
+        left, bottom = 40.0, 25.0
         side = View(axes=self.axes, origin=(left, bottom), scale=s)
-        plan = View(axes=self.axes, origin=(left, bottom + s * h + 40.0), scale=s)
+        plan = View(axes=self.axes, origin=(left, bottom + s * h + 36.0), scale=s)
         across = View(axes=self.axes, origin=(left + s * u + 38.0, bottom), scale=s)
         cut_u, cut_v = self._cuts()
         self._plan_view(plan, cut_u, cut_v)
         self._section(side, 1, cut_v, "SECTION A-A")
         self._section(across, 0, cut_u, "SECTION B-B")
+        corner = (left + s * u + 34.0, bottom + s * h + 28.0)
+        draw_body(self.axes, self.body, corner, (SHEET_MM[0] - 126.0 - corner[0], SHEET_MM[1] - 24.0 - corner[1]))
         self._words()
 
     def _cuts(self) -> tuple[float, float]:
@@ -132,23 +135,35 @@ class _Sheet:
         self._labels(view)
         walls = np.round(self.plan.rects[0] * MM, 4)
         for axis, at, out in ((0, -9.0, 0.0), (1, -9.0, 0.0)):
-            values = sorted({0.0, float(self.outer[axis]), *(float(x) for x in walls[:, axis].ravel())})
+            values = sorted({0.0, float(self.outer[axis]), *walls[:, axis].ravel(), *self._lane_places(axis)})
             ordinates(view, values, along=axis, at=at, out=out)
-        view.dimension(0.0, u, at=s * v + 14.0, along=0, out=s * v)
+        view.dimension(0.0, u, at=s * v + 10.0, along=0, out=s * v)
         view.dimension(0.0, v, at=-27.0, along=1, out=-18.0)
-        for value, a, b, name, along in (
-            (cut_v, (-4.0, cut_v), (u + 4.0, cut_v), "A", 0),
-            (cut_u, (cut_u, -4.0), (cut_u, v + 4.0), "B", 1),
+        for a, b, name, along in (
+            ((-4.0, cut_v), (u + 4.0, cut_v), "A", 0),
+            ((cut_u, -4.0), (cut_u, v + 4.0), "B", 1),
         ):
             view.line([a, b], width=MEDIUM, dashes=(0, (9, 2, 1.5, 2)), color="#b3261e")
-            for end in (a, b):
-                shift = 5.0 / s * (1 if end == b else -1)
-                if not (along == 1 and end == a) and not (along == 0 and end == a):
-                    place = (end[0] + shift, end[1]) if along == 0 else (end[0], end[1] + 0.7 * shift)
-                    view.text(place, name, size=9.0, weight="bold", color="#b3261e")
-            del value
+            place = (b[0] + 3.0 / s, b[1]) if along == 0 else (b[0] + 3.0 / s, b[1] + 1.5 / s)
+            view.text(place, name, size=9.0, weight="bold", color="#b3261e")
+        for u_pin, v_pin in self.parts.pins:
+            view.circle((u_pin, v_pin), self.parts.pin_radius, dashes=(0, (2, 1.2)), color="#444444")
         self._sides(view)
-        view.text((0.5 * u, v + 24.0 / s), f"PLAN, cut at height {level:.0f}, lid off", size=8.5, weight="bold")
+        view.text((0.5 * u, v + 19.0 / s), f"PLAN, cut at height {level:.0f}, lid off", size=8.5, weight="bold")
+
+    def _lane_places(self, axis: int) -> list[float]:
+        """Where partitions between lanes lie along an axis, or end."""
+        result = []
+        for i, block in enumerate(self.plan.arrangement.blocks):
+            rect = self.plan.rects[0, self.plan.arrangement.leaf_of("duct", i), axis] * MM
+            width = float(self.plan.lane_widths[0, i]) * MM
+            if block.run != axis:
+                lanes = [rect[0] + k * (width + self.wall) for k in range(1, block.lanes)]
+                result += [float(at - self.wall) for at in lanes] + [float(at) for at in lanes]
+            elif block.lanes > 1:
+                ends = {bool(k % 2) == block.start_high for k in range(block.lanes - 1)}
+                result += [float(rect[1] - width) if high else float(rect[0] + width) for high in sorted(ends)]
+        return [round(at, 4) for at in result]
 
     def _sides(self, view: View) -> None:
         """Which face of the envelope each side is."""
@@ -156,7 +171,7 @@ class _Sheet:
         s = self.scale
         for face, place, turn in (
             ((0, True), (u + 10.0 / s, 0.5 * v), 270),
-            ((1, True), (0.5 * u, v + 8.0 / s), 0),
+            ((1, True), (0.5 * u, v + 5.0 / s), 0),
         ):
             opposite = (face[0], False)
             name, other = (self.plan.arrangement.wall_name(f) for f in (face, opposite))
@@ -173,12 +188,15 @@ class _Sheet:
         if axis == 2:
             view.circle(centre[:2], 0.5 * cutout, width=MEDIUM)
             view.circle(centre[:2], 0.5 * frame, **phantom)
-            where = "lid" if high else "floor"
-            words = f"{name} in the {where}\nØ{cutout:g} at {centre[0]:.1f}, {centre[1]:.1f}\nframe Ø{frame:g}"
-            view.text(centre[:2], words, size=SMALL, color="#6a3d9a")
+            for along in (0, 1):
+                ends = np.array([centre[:2], centre[:2]])
+                ends[:, along] += np.array([-0.62, 0.62]) * cutout
+                view.line(ends, dashes=(0, (9, 2, 1.5, 2)), color="#6a3d9a")
+            words = f"{name} in the {'lid' if high else 'floor'}, Ø{cutout:g}"
+            view.text((centre[0], centre[1] - 0.36 * cutout), words, size=SMALL, color="#6a3d9a")
             return
         behind = -1.0 if high else 1.0
-        face = centre[axis] - (0.0 if mount.other < 0 else 0.0)
+        face = centre[axis]
         outer_face = face + (self.wall if high else -self.wall)
         start = outer_face if mount.other < 0 else face
         corners = []
@@ -191,8 +209,7 @@ class _Sheet:
         view.line([*corners, corners[0]], **phantom)
         middle = [0.0, 0.0]
         middle[1 - axis], middle[axis] = centre[1 - axis], face + behind * 0.45 * disc.depth * MM
-        words = f"{name}\nØ{cutout:g} at {centre[1 - axis]:.1f}\nh {centre[2]:.1f}"
-        view.text(middle, words, size=SMALL, color="#6a3d9a", rotation=0 if axis == 1 else 90)
+        view.text(middle, f"{name} Ø{cutout:g}", size=SMALL, color="#6a3d9a", rotation=0 if axis == 1 else 90)
 
     def _labels(self, view: View) -> None:
         """Rooms with volume and inner sides; ducts with lanes, section and length along each first lane."""
@@ -210,14 +227,11 @@ class _Sheet:
                     view.text(middle, "sealed blank", size=SMALL, **style)
                 continue
             volume = float(np.prod(self.found.design.sides[0, leaf.index])) * 1e3
-            mounts = [m for m in range(len(arrangement.mounts)) if arrangement.mounts[m].leaf == i]
-            for m in mounts:  # away from the driver that sits here
-                at = self.plan.mounts[0, m, :2] * MM
-                axis = 1 if upright else 0
-                away = u1 - u0 if axis == 0 else v1 - v0
-                shift = 0.27 * away
-                middle[axis] += -shift if at[axis] > middle[axis] - 1e-6 else shift
-                break
+            for mount in arrangement.mounts:  # away from the driver that sits here
+                axis, high = mount.face
+                if mount.leaf == i and axis < 2:
+                    middle[axis] += 0.25 * (u1 - u0, v1 - v0)[axis] * (-1.0 if high else 1.0)
+                    break
             words = f"ROOM {place_letter(leaf.index)}   {volume:.3f} L\n{u1 - u0:.1f} x {v1 - v0:.1f}"
             view.text(middle, words, size=TEXT + 0.6, weight="bold", **style)
 
@@ -278,7 +292,11 @@ class _Sheet:
         length = self.outer[along]
         if face[0] == 2:
             edge = self.outer[2] if face[1] else 0.0
-            view.line([(centre[along], edge - 12.0), (centre[along], edge + 6.0)], dashes=(0, (9, 2, 1.5, 2)))
+            view.line([(centre[along], edge - 12.0), (centre[along], edge + 9.0)], dashes=(0, (9, 2, 1.5, 2)))
+            at = view.scale * self.outer[2] + 3.0 if face[1] else -5.0
+            reach = (float(centre[along]) - half, float(centre[along]) + half)
+            out = view.scale * self.outer[2] if face[1] else 0.0
+            view.dimension(*reach, at=at, along=0, words=f"Ø{2 * half:g}", out=out)
             return
         view.line(
             [(centre[along] - 14.0, centre[2]), (centre[along] + 14.0, centre[2])], dashes=(0, (9, 2, 1.5, 2))
@@ -312,6 +330,7 @@ class _Sheet:
         ]  # fmt: skip
         y = table(self.axes, (x, y - 19.0), (52.0, 58.0), rows)
         y = table(self.axes, (x, y - 5.0), (9.0, 27.0, 10.0, 64.0), self._bill())
+        y = table(self.axes, (x, y - 5.0), (22.0, 26.0, 34.0, 28.0), self._mount_rows())
         if gaps(self.plan):
             y = table(self.axes, (x, y - 5.0), (18.0, 22.0, 24.0, 46.0), self._mouths())
         lines = [("PRINT ORIENTATION", True), *((w, False) for w in self._printing())]
@@ -339,6 +358,19 @@ class _Sheet:
         rows.append([str(len(rows)), "cable", "1", "through a hole drilled in the driver's room, sealed"])
         return rows
 
+    def _mount_rows(self) -> list[list[str]]:
+        rows = [["mount", "on", "centre u, v, h", "cut-out / frame"]]
+        for i, (mount, disc) in enumerate(zip(self.plan.arrangement.mounts, self.plan.discs, strict=True)):
+            face = self.plan.arrangement.wall_name(mount.face)
+            cap = {False: "floor", True: "lid"}[mount.face[1]] if mount.face[0] == 2 else "wall"
+            on = f"{cap}, face {face}" if mount.other < 0 else "inner wall"
+            centre = self.plan.mounts[0, i] * MM
+            centre[mount.face[0]] += (self.wall if mount.face[1] else -self.wall) * (mount.other < 0)
+            name = mount_name(self.plan, i).removeprefix("the ")
+            sizes = f"Ø{float(disc.cutout[0]) * MM:g} / Ø{float(disc.frame[0]) * MM:g}"
+            rows.append([name, on, ", ".join(f"{c:.1f}" for c in centre), sizes])
+        return rows
+
     def _mouths(self) -> list[list[str]]:
         rows = [["mouth", "opens to", "width", "from, to along the wall"]]
         for gap in gaps(self.plan):
@@ -359,7 +391,8 @@ class _Sheet:
                       "print them without gaps, or they leak.")  # fmt: skip
         if self.parts.pins:
             pin = 2.0 * self.parts.pin_radius
-            result.append(f"{len(self.parts.pins)} pins Ø{pin:g} x {PIN_LENGTH_MM:g} under the lid go into the bosses' sockets.")
+            places = "; ".join(f"{u:.1f}, {v:.1f}" for u, v in self.parts.pins)
+            result.append(f"Pins Ø{pin:g} x {PIN_LENGTH_MM:g} under the lid go into the bosses' sockets, at u, v: {places}.")
         return result
 
     def _cautions(self) -> list[str]:
