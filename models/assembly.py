@@ -137,7 +137,10 @@ def face_openings(solid: Any, wall_mm: float) -> list[FaceOpening]:
                 u0, v0, u1, v1 = piece.bounds()
                 if piece.area() < LEAST_OPENING_MM2 or min(u1 - u0, v1 - v0) < 0.5:
                     continue
-                centre = {order[0]: 0.5 * (u0 + u1) - box[0, order[0]], order[1]: 0.5 * (v0 + v1) - box[0, order[1]]}
+                centre = {
+                    order[0]: 0.5 * (u0 + u1) - box[0, order[0]],
+                    order[1]: 0.5 * (v0 + v1) - box[0, order[1]],
+                }
                 size = {order[0]: u1 - u0, order[1]: v1 - v0}
                 first, second = sorted(order)
                 result.append(

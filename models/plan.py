@@ -155,7 +155,7 @@ def lay(
     whole[:, :, 0], whole[:, :, 1] = wall, outer[:2] - wall
     place(arrangement.tree, whole)
     widths, ends = _ducts(arrangement, wall, rects)
-    discs = _discs(rules, n, diaphragm_area)
+    discs = discs_of(rules, n, diaphragm_area)
     positions, spare = _mounts(arrangement, wall, outer, rects, discs, x[:, arrangement.cuts :])
     return PlanBatch(
         arrangement=arrangement,
@@ -192,7 +192,13 @@ def _ducts(
     return widths, tuple(result)
 
 
-def _discs(rules: Rules, n: int, diaphragm_area: tuple[float, ...]) -> tuple[Disc, ...]:
+def bridged_chord(disc: Disc) -> float:
+    """Chord of the first plan's round cut-out above which its top overhangs beyond 45 degrees [m]."""
+    return float(disc.cutout[0]) * float(np.sqrt(0.5))
+
+
+def discs_of(rules: Rules, n: int, diaphragm_area: tuple[float, ...]) -> tuple[Disc, ...]:
+    """Sizes of a season's drivers, then of diaphragms of given areas, for n plans [record]."""
     driver = rules.driver
     reach = 2.0 * rules.limits.excursion + 0.004
     one = Disc(
@@ -232,6 +238,8 @@ def _mounts(
             near = disc.cutout if mount.other < 0 else disc.frame
             low, top = body[:, along, 0] + 0.5 * near, body[:, along, 1] - 0.5 * near
             far = np.array([[0.0, outer[along]]]) if mount.other < 0 else inside[:, mount.other, along]
+            if along == 2:
+                top = top - wall  # under the lid the wall around the hole stands alone
             reach = disc.frame if mount.other < 0 else disc.cutout
             low = np.maximum(low, far[:, 0] + 0.5 * reach)
             top = np.minimum(top, far[:, 1] - 0.5 * reach)

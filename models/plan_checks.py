@@ -102,7 +102,9 @@ def _lanes(plan: PlanBatch) -> list[Need]:
         result.append(Need(what=f"the lanes of duct {i + 1} are too narrow", short=LEAST_LANE - width))
         turning = block.lanes > 1 or any(o.sideways for o in block.openings)
         least = FOLD_RUN * np.maximum(width, LEAST_LANE) if turning else LEAST_LANE
-        result.append(Need(what=f"the lanes of duct {i + 1} are too short for their width", short=least - run))
+        result.append(
+            Need(what=f"the lanes of duct {i + 1} are too short for their width", short=least - run)
+        )
     return result
 
 
@@ -131,7 +133,7 @@ def _mounts(plan: PlanBatch) -> list[Need]:
         word = mount_name(plan, i)
         where = f"on its wall between {_name(plan, mount.leaf)} and {_name(plan, mount.other)}"
         result.append(Need(what=f"{word} has no room {where}", short=-plan.spare[:, i]))
-        axis, high = mount.face
+        axis = mount.face[0]
         for leaf, depth, what in (
             (mount.leaf, disc.depth, "is deeper than"),
             (mount.other, disc.clearance, "has too little free space before it in"),

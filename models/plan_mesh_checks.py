@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from models.mesh_checks import OVERHANG, air_spaces, overhangs, wall_thickness
+from models.mesh_checks import air_spaces, overhangs, wall_thickness
 from models.plan import PlanBatch
 from models.plan_voids import OVERLAP, duct_rectangles, gap_rectangle, gaps, rectangle, roundings
 from models.solid_steps import ENGRAVING_MM, MM, SOCKET_DEPTH_MM, Parts, Prism, Rod, Step
@@ -94,7 +94,9 @@ def _sizes(outer: np.ndarray, body: Any, lid: Any) -> list[Check]:
     both = float((body ^ lid).volume())
     return [
         Check(name="fits the envelope exactly", passed=off <= SIZE_TOLERANCE_MM, found=f"{size} mm"),
-        Check(name="body and lid do not overlap", passed=both < 1.0, found=f"{max(both, 0.0):.2f} mm3 common"),
+        Check(
+            name="body and lid do not overlap", passed=both < 1.0, found=f"{max(both, 0.0):.2f} mm3 common"
+        ),
     ]
 
 
@@ -137,7 +139,9 @@ def _cutout_plug(plan: PlanBatch, i: int) -> Any:
 
 def _rooms(plan: PlanBatch, parts: Parts, hull: Any, body: Any, lid: Any) -> list[Check]:
     """One air space a room once ducts and cut-outs are plugged, each of the plan's volume."""
-    plugs = [_duct_plug(plan, i, FILM_MM) for i in range(len(plan.arrangement.blocks))] + _other_plugs(plan, parts)
+    plugs = [_duct_plug(plan, i, FILM_MM) for i in range(len(plan.arrangement.blocks))] + _other_plugs(
+        plan, parts
+    )
     spaces = air_spaces(hull, body, lid, *plugs)
     leaves = [i for i, leaf in enumerate(plan.arrangement.leaves) if leaf.kind != "duct"]
     result = [
@@ -183,7 +187,7 @@ def _ducts(plan: PlanBatch, body: Any, lid: Any) -> list[Check]:
             Check(
                 name=f"duct {i + 1} free from end to end",
                 passed=abs(air / want - 1.0) <= VOLUME_TOLERANCE,
-                found=f"{air * 1e-3:.2f} cm3 of air in {want * 1e-3:.2f} cm3 ({100 * (air / want - 1):+.3f} %)",
+                found=f"{air * 1e-3:.2f} of {want * 1e-3:.2f} cm3 are air ({100 * (air / want - 1):+.3f} %)",
             )
         )
     return result
@@ -277,11 +281,3 @@ def _at_cutout(plan: PlanBatch, low: np.ndarray, high: np.ndarray) -> bool:
         if axis != 2 and np.all(low > centre - reach) and np.all(high < centre + reach):
             return True
     return False
-
-
-def cutout_bridge_mm(plan: PlanBatch, i: int) -> float:
-    """Chord of a round cut-out above which its top overhangs beyond 45 degrees; 0 in floor or lid [mm]."""
-    if plan.arrangement.mounts[i].face[0] == 2:
-        return 0.0
-    return float(plan.discs[i].cutout[0]) * MM * float(np.sqrt(1.0 - (OVERHANG - 1e-3) ** 2))
-

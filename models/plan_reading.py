@@ -12,7 +12,7 @@ import numpy as np
 from models.arrangement import Block, Mount, Opening
 from models.bends import fold_correction, mitred_bend_correction
 from models.design import DesignBatch, Diaphragms, Ducts, End, Mouth, Patch
-from models.envelope import Site, in_plane_axes, wall_axis
+from models.envelope import Site, in_plane_axes
 from models.plan import DuctEnd, PlanBatch
 from models.rules import Rules
 from models.topology import OUTSIDE
@@ -63,9 +63,7 @@ def read_plan(
     )
 
 
-def centre_line(
-    plan: PlanBatch, duct: int
-) -> tuple[np.ndarray, tuple[tuple[np.ndarray, np.ndarray], ...]]:
+def centre_line(plan: PlanBatch, duct: int) -> tuple[np.ndarray, tuple[tuple[np.ndarray, np.ndarray], ...]]:
     """Length of a duct along its centre line, and the place and correction of every bend.
 
     Parameters
@@ -123,9 +121,7 @@ class _Reader:
         sides[:, self.axes] = room[:, :, 1] - room[:, :, 0]
         return sides
 
-    def _patch(
-        self, chamber: int, face: tuple[int, bool], centre: np.ndarray, size: np.ndarray
-    ) -> Patch:
+    def _patch(self, chamber: int, face: tuple[int, bool], centre: np.ndarray, size: np.ndarray) -> Patch:
         """Patch on a side of a room; centre in plan coordinates and full size along u, v, h, (n, 3)."""
         name = self.plan.arrangement.wall_name(face)
         low = self._room(chamber)[:, :, 0]

@@ -171,7 +171,7 @@ def _quarter(radius: float, away: float, inward: float) -> np.ndarray:
     angle = np.linspace(0.0, 0.5 * np.pi, ARC_STEPS + 1)
     arc = np.stack([radius * (1.0 - np.sin(angle)), radius * (1.0 - np.cos(angle))], axis=1)
     corner = np.array([[-OVERLAP, radius], [-OVERLAP, -OVERLAP], [radius, -OVERLAP]])
-    return np.concatenate([arc, corner]) * np.array([away, inward])
+    return np.asarray(np.concatenate([arc, corner]) * np.array([away, inward]))
 
 
 def _anticlockwise(shape: np.ndarray) -> np.ndarray:

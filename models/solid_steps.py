@@ -220,7 +220,11 @@ def _is_free(
     for i, (mount, disc) in enumerate(zip(plan.arrangement.mounts, plan.discs, strict=True)):
         reach = max(float(disc.frame[0]) * 0.5, disc.depth, disc.clearance) * MM
         centre = plan.mounts[0, i] * MM
-        if leaf in (mount.leaf, mount.other) and np.all(low < centre + reach) and np.all(high > centre - reach):
+        if (
+            leaf in (mount.leaf, mount.other)
+            and np.all(low < centre + reach)
+            and np.all(high > centre - reach)
+        ):
             return False
     return True
 

@@ -109,7 +109,8 @@ def build_candidate(
     place = run.folder / candidate_folder(number)
     design = read_design(place / "design.toml", season.rules)
     judge = Judge(season.rules)
-    found = lay_out(judge, design, LAYOUT_EFFORTS[effort], seed, progress)
+    bridge = printer_of(season).bridge_mm / MM
+    found = lay_out(judge, design, LAYOUT_EFFORTS[effort], seed, progress, bridge)
     folder = place / PARTS
     if isinstance(found, NoPlan):
         write_json(folder / "build.json", {"candidate": number, "built": False, "reasons": found.reasons})
@@ -152,7 +153,9 @@ def write_parts(folder: Path, found: LaidOut, season: Season, number: int | None
             meshes[title] = triangles_of(piece)
             write_bytes(folder / f"{title}.stl", stl_bytes(meshes[title], f"boxwright {number} {title} mm"))
         if len(pieces) > 1:
-            notes.append(f"the {name} is split into {len(pieces)} pieces for the bed: glue the faces airtight")
+            notes.append(
+                f"the {name} is split into {len(pieces)} pieces for the bed: glue the faces airtight"
+            )
     write_bytes(folder / "parts.3mf", threemf_bytes(_side_by_side(meshes), f"candidate {number}"))
     return notes
 
@@ -242,5 +245,10 @@ def built_text(built: Built) -> str:
     assert built.verified is not None
     cost = f"{abs(found.cost_db):.2f} dB {'below' if found.cost_db >= 0.0 else 'above'}"
     head = f"candidate {built.number}: {found.score_db:.2f} dB as built, {cost} the free network"
-    lines = [head, *(f"note: {note}" for note in built.notes), built.verified.text(), f"parts in {built.folder}"]
+    lines = [
+        head,
+        *(f"note: {note}" for note in built.notes),
+        built.verified.text(),
+        f"parts in {built.folder}",
+    ]
     return "\n".join(lines)

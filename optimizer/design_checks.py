@@ -117,7 +117,7 @@ def check_linings(design: DesignFile, tones_hz: np.ndarray, checker: Checker) ->
 def _check_ducts(design: DesignFile, checker: Checker) -> None:
     for i, duct in enumerate(design.ducts):
         for at_mm, by_mm in duct.bends_mm:
-            message = f"a bend at {at_mm:g} mm with a correction of {by_mm:g} mm is not within {duct.length_mm:g} mm"
+            message = f"a bend at {at_mm:g} mm, corrected by {by_mm:g} mm, is not within {duct.length_mm:g}"
             off = not 0.0 < at_mm < duct.length_mm or abs(by_mm) >= duct.length_mm
             checker.refuse_if(off, ("ducts", i, "bends_mm"), message)
         if duct.profile is not None and duct.area_end_cm2 is None:

@@ -225,7 +225,9 @@ def _whole(solids: list[Any], season: Season, result: Inspection) -> None:
         result.faults.append("no enclosed air: a solid block, or parts are missing")
     if not any(o.is_round(season.rules.driver.cutout * 1e3) for o in result.openings):
         cutout = season.rules.driver.cutout * 1e3
-        result.cautions.append(f"no round opening of {cutout:g} mm outside: the driver must sit on an inner wall")
+        result.cautions.append(
+            f"no round opening of {cutout:g} mm outside: the driver must sit on an inner wall"
+        )
 
 
 def _too_large(size: np.ndarray, outer: np.ndarray) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -27,6 +28,7 @@ MOST_LANES = 6
 BLANK_SHARE = 0.4
 """Share of arrangements with a sealed blank, which lets a box use less than the envelope."""
 
+Free = Callable[[Face], bool]
 Neighbours = dict[tuple[int, Face], tuple[int, ...]]
 
 
@@ -38,7 +40,10 @@ def turned(topology: Topology) -> Topology:
 
 
 def random_arrangement(
-    topology: Topology, free_walls: frozenset[str], rng: np.random.Generator
+    topology: Topology,
+    free_walls: frozenset[str],
+    rng: np.random.Generator,
+    upright: tuple[bool, ...] | None = None,
 ) -> Arrangement | str:
     """One arrangement, or why the rooms drawn could not be joined as the graph asks.
 
@@ -50,6 +55,8 @@ def random_arrangement(
         Faces of the envelope that may carry mouths and drivers [text].
     rng : Generator
         Random numbers [record].
+    upright : tuple of bool or None
+        Whether each driver, then each diaphragm, may sit on an upright wall; None lets all [flag].
 
     Returns
     -------
@@ -73,8 +80,11 @@ def random_arrangement(
     for what, group in (("driver", topology.drivers), ("diaphragm", topology.diaphragms)):
         placed: list[Edge] = []
         for edge in group:
-            found = _random_mount(edge, topology, around, free, rng)
+            may = upright is None or upright[len(mounts)]
+            found = _random_mount(edge, around, free, rng, may)
             if found is None:
+                if not may and OUTSIDE not in edge:
+                    return f"the cut-out of a {what} is wider than may be bridged in an inner wall"
                 return f"a {what}'s two places share no wall"
             placed.append(found[0])
             mounts.append(found[1])
@@ -104,18 +114,13 @@ def _random_tree(leaves: list[int], rng: np.random.Generator) -> Node:
 
 
 def _random_mount(
-    edge: Edge,
-    topology: Topology,
-    around: Neighbours,
-    free: object,
-    rng: np.random.Generator,
+    edge: Edge, around: Neighbours, free: Free, rng: np.random.Generator, upright: bool
 ) -> tuple[Edge, Mount] | None:
     """A wall for a driver or diaphragm, and its edge, turned round where its body is in the first place."""
-    assert callable(free)
     options: list[tuple[Edge, Mount]] = []
     for front, rear in [edge] if OUTSIDE in edge else [edge, (edge[1], edge[0])]:
         other = OUTSIDE_LEAF if front == OUTSIDE else front  # a chamber's leaf has its own index
-        for axis in range(2):
+        for axis in range(2 if upright else 0):
             for high in (False, True):
                 face = (axis, high)
                 if other in around[rear, face] and (other >= 0 or free(face)):
@@ -127,9 +132,8 @@ def _random_mount(
 
 
 def _random_block(
-    leaf: int, edge: Edge, around: Neighbours, free: object, rng: np.random.Generator
+    leaf: int, edge: Edge, around: Neighbours, free: Free, rng: np.random.Generator
 ) -> Block | None:
-    assert callable(free)
     for lanes in rng.permutation(MOST_LANES) + 1:
         options = []
         for run in (0, 1):
@@ -153,11 +157,8 @@ def _random_block(
 _NONE = Opening(sideways=False, face=(0, False), leaf=OUTSIDE_LEAF)
 
 
-def _openings(
-    shape: Block, end: int, leaf: int, place: int, around: Neighbours, free: object
-) -> list[Opening]:
+def _openings(shape: Block, end: int, leaf: int, place: int, around: Neighbours, free: Free) -> list[Opening]:
     """Ways in which an end of a block can reach a place."""
-    assert callable(free)
     target = OUTSIDE_LEAF if place == OUTSIDE else place
     across = 1 - shape.run
     faces: list[tuple[bool, Face]] = [(False, (shape.run, shape.high_of(end)))]

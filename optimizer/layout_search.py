@@ -9,26 +9,21 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from models.arrangement import Arrangement
 from models.design import DesignBatch
 from models.envelope import Site
-from models.fit import SLACK
-from models.plan import PlanBatch, lay
-from models.plan_checks import faults, shortfall
-from models.plan_reading import centre_line, read_plan
+from models.plan import PlanBatch, bridged_chord, discs_of
+from models.plan_checks import faults
+from models.plan_reading import read_plan
 from models.score import Judge
-from optimizer.cell import Cell, Goal, Points
+from optimizer.cell import Goal, Points
 from optimizer.evolution import best_rows, evolve
 from optimizer.layout import random_arrangement, turned
+from optimizer.layout_cells import FitCell, PlanCell, excess_of
 from optimizer.progress import Progress, silent
 from optimizer.sites import search_sites
-
-SHORT_UNIT = 0.01
-"""Length that counts as one unit of excess [m]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,7 +104,12 @@ class NoPlan:
 
 
 def lay_out(
-    judge: Judge, design: DesignBatch, effort: LayoutEffort, seed: int, progress: Progress = silent
+    judge: Judge,
+    design: DesignBatch,
+    effort: LayoutEffort,
+    seed: int,
+    progress: Progress = silent,
+    bridge: float = 0.05,
 ) -> LaidOut | NoPlan:
     """Best plan found for a network design.
 
@@ -125,6 +125,8 @@ def lay_out(
         Root of the random numbers [1].
     progress : callable
         Told how far it is [record].
+    bridge : float
+        Longest span that may be bridged at the top of a round cut-out in an upright wall [m].
 
     Returns
     -------
@@ -133,7 +135,7 @@ def lay_out(
     """
     rng = np.random.default_rng(seed)
     sites = search_sites(judge.rules)
-    found, why = _fitted(judge, design, effort, rng, sites)
+    found, why = _fitted(judge, design, effort, rng, sites, bridge)
     if not found:
         return NoPlan(reasons=tuple(why))
     found = found[: effort.kept]
@@ -158,87 +160,6 @@ def lay_out(
     return best
 
 
-class PlanCell(Cell):
-    """Evaluates plans of one arrangement by their score.
-
-    Parameters
-    ----------
-    judge : Judge
-        The season's evaluator [record].
-    design : DesignBatch
-        Network design, whose diaphragms are kept [record].
-    arrangement : Arrangement
-        Which part lies where [record].
-    sites : tuple of Site
-        Places to which mouths are rounded [list].
-    """
-
-    space: Any
-
-    def __init__(
-        self, judge: Judge, design: DesignBatch, arrangement: Arrangement, sites: tuple[Site, ...]
-    ) -> None:
-        self.judge = judge
-        self.design = design
-        self.arrangement = arrangement
-        self.sites = sites
-        self.evaluations = 0
-
-    def plans(self, x: np.ndarray) -> PlanBatch:
-        """Plans of variables."""
-        areas = tuple(float(d.area[0]) for d in self.design.diaphragms)
-        return lay(self.arrangement, self.judge.rules, x, areas)
-
-    def evaluate(self, x: np.ndarray, site: np.ndarray, move: bool = False) -> Points:
-        """Points of variables; plans that cannot be built have an excess and no score."""
-        x = np.clip(x, 0.0, 1.0)
-        plan = self.plans(x)
-        excess = _excess(plan)
-        values = np.full(x.shape[0], np.nan)
-        fits = np.nonzero(excess <= 0.0)[0]
-        if fits.size:
-            values[fits] = self.merits(self.plans(x[fits]))
-        excess[fits[~np.isfinite(values[fits])]] = np.inf
-        self.evaluations += fits.size
-        return Points(x=x, site=site, excess=excess, columns={"output_db": values})
-
-    def merits(self, plan: PlanBatch) -> np.ndarray:
-        """Scores of plans that can be built, nan where the drive does not settle [dB]."""
-        batch = read_plan(plan, self.judge.rules, self.sites, self.design.diaphragms)
-        responses = self.judge.respond(batch)
-        settled = np.all(responses.settled, axis=(1, 2))
-        return np.where(settled, self.judge.scores(responses), np.nan)
-
-
-class FitCell(PlanCell):
-    """Evaluates plans by how near they come to the network design, which needs no acoustics."""
-
-    def merits(self, plan: PlanBatch) -> np.ndarray:
-        """Minus the mean square of logarithmic errors of volumes, inertances and areas [1]."""
-        return -mismatch(plan, self.design)
-
-
-def mismatch(plan: PlanBatch, design: DesignBatch) -> np.ndarray:
-    """How far plans are from a design's volumes and ducts, shape (n_plans,) [1]."""
-    total = np.zeros(plan.size)
-    rects = plan.rects[:, :, :, 1] - plan.rects[:, :, :, 0]
-    for chamber in range(design.topology.chambers):
-        floor = np.prod(rects[:, plan.arrangement.leaf_of("room", chamber)], axis=1)
-        total += np.log(floor * plan.height / np.prod(design.sides[0, chamber])) ** 2
-    for i, duct in enumerate(design.ducts):
-        length, bends = centre_line(plan, i)
-        area = plan.lane_widths[:, i] * plan.height
-        inert = (length + sum(correction for _, correction in bends)) / area
-        total += np.log(inert * duct.area[0] / duct.length[0]) ** 2
-        total += 0.5 * np.log(area / duct.area[0]) ** 2
-    return total / max(1, design.topology.chambers + len(design.ducts))
-
-
-def _excess(plan: PlanBatch) -> np.ndarray:
-    short = shortfall(plan) / SHORT_UNIT
-    return np.where(short > SLACK, short, 0.0)
-
-
 def _never() -> bool:
     return False
 
@@ -249,10 +170,17 @@ def _best(points: Points) -> float:
 
 
 def _fitted(
-    judge: Judge, design: DesignBatch, effort: LayoutEffort, rng: np.random.Generator, sites: tuple[Site, ...]
+    judge: Judge,
+    design: DesignBatch,
+    effort: LayoutEffort,
+    rng: np.random.Generator,
+    sites: tuple[Site, ...],
+    bridge: float,
 ) -> tuple[list[tuple[PlanCell, Points]], list[str]]:
     """Arrangements with plans that can be built, nearest to the design first; and what stopped the others."""
     topology = turned(design.topology)
+    areas = tuple(float(d.area[0]) for d in design.diaphragms)
+    upright = tuple(bool(bridged_chord(disc) <= bridge) for disc in discs_of(judge.rules, 1, areas))
     free = frozenset(site.wall for site in sites)
     goal = Goal()
     fitted: list[tuple[float, PlanCell, Points]] = []
@@ -262,7 +190,7 @@ def _fitted(
     for _ in range(40 * effort.drawn):
         if len(seen) == effort.drawn:
             break
-        arrangement = random_arrangement(topology, free, rng)
+        arrangement = random_arrangement(topology, free, rng, upright)
         if isinstance(arrangement, str):
             unjoined[arrangement] += 1
             continue
@@ -301,7 +229,7 @@ def _exact(
         plan = cell.plans(x)
         built = read_plan(plan, cell.judge.rules, None, cell.design.diaphragms)
         responses = cell.judge.respond(built)
-        fits = bool(np.all(responses.settled)) and _excess(plan)[0] <= 0.0
+        fits = bool(np.all(responses.settled)) and excess_of(plan)[0] <= 0.0
         score = float(cell.judge.scores(responses)[0]) if fits else -np.inf
         if best is None or score > best.score_db:
             best = LaidOut(

@@ -76,7 +76,11 @@ def threemf_bytes(meshes: dict[str, Mesh], title: str) -> bytes:
     )
     buffer = io.BytesIO()
     with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
-        for name, text in (("[Content_Types].xml", kinds), ("_rels/.rels", start), ("3D/3dmodel.model", model)):
+        for name, text in (
+            ("[Content_Types].xml", kinds),
+            ("_rels/.rels", start),
+            ("3D/3dmodel.model", model),
+        ):
             entry = zipfile.ZipInfo(name, date_time=(1980, 1, 1, 0, 0, 0))
             entry.compress_type = zipfile.ZIP_DEFLATED
             archive.writestr(entry, text)
@@ -103,7 +107,9 @@ def read_meshes(path: Path) -> tuple[dict[str, Mesh], float | None]:
     """
     try:
         if path.is_file() and path.stat().st_size > MOST_BYTES:
-            raise refusal(path, f"{path.stat().st_size / 2**20:.0f} MB; at most {MOST_BYTES // 2**20} MB are read")
+            raise refusal(
+                path, f"{path.stat().st_size / 2**20:.0f} MB; at most {MOST_BYTES // 2**20} MB are read"
+            )
         data = path.read_bytes()
     except FileNotFoundError:
         raise refusal(path, "no such file") from None
@@ -115,7 +121,18 @@ def read_meshes(path: Path) -> tuple[dict[str, Mesh], float | None]:
         raise refusal(path, "is empty")
     if data[:4] == b"PK\x03\x04":
         return _read_3mf(path, data)
-    return {path.stem: _checked(path, _stl_corners(path, data))}, None
+    return {path.stem: read_stl(data, path)}, None
+
+
+def read_stl(data: bytes, path: Path = Path("stl")) -> Mesh:
+    """Mesh of an STL file's content.
+
+    Raises
+    ------
+    ConfigError
+        It cannot be read as triangles.
+    """
+    return _checked(path, _stl_corners(path, data))
 
 
 def refusal(path: Path, message: str, key: str = "file") -> ConfigError:
@@ -131,7 +148,7 @@ def _stl_corners(path: Path, data: bytes) -> np.ndarray:
             if count > MOST_TRIANGLES:
                 raise refusal(path, f"{count} triangles; at most {MOST_TRIANGLES} are read")
             record = np.dtype([("n", "<f4", 3), ("c", "<f4", (3, 3)), ("a", "<u2")])
-            return np.frombuffer(data, dtype=record, offset=84)["c"].astype(float)
+            return np.asarray(np.frombuffer(data, dtype=record, offset=84)["c"], dtype=float)
         if not data.lstrip()[:5].lower() == b"solid":
             message = f"not an STL or 3MF file, or cut short: its header tells {count} triangles, which take"
             raise refusal(path, f"{message} {84 + 50 * count} bytes, but it has {len(data)}")
@@ -162,7 +179,7 @@ def _checked(path: Path, corners: np.ndarray) -> Mesh:
 
 def _proper(triangles: np.ndarray) -> np.ndarray:
     a, b, c = triangles.T
-    return triangles[(a != b) & (b != c) & (c != a)]
+    return np.asarray(triangles[(a != b) & (b != c) & (c != a)])
 
 
 def _read_3mf(path: Path, data: bytes) -> tuple[dict[str, Mesh], float]:
@@ -208,7 +225,9 @@ def _read_3mf(path: Path, data: bytes) -> tuple[dict[str, Mesh], float]:
 def _mesh_of(path: Path, mesh: ElementTree.Element) -> Mesh:
     try:
         points = [[float(v.get(k, "nan")) for k in "xyz"] for v in mesh.iter(f"{{{_SPACE}}}vertex")]
-        faces = [[int(t.get(k, "-1")) for k in ("v1", "v2", "v3")] for t in mesh.iter(f"{{{_SPACE}}}triangle")]
+        faces = [
+            [int(t.get(k, "-1")) for k in ("v1", "v2", "v3")] for t in mesh.iter(f"{{{_SPACE}}}triangle")
+        ]
     except ValueError as error:
         raise refusal(path, f"a mesh holds what is not a number: {error}") from None
     if not points or not faces:

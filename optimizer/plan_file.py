@@ -17,7 +17,9 @@ from optimizer.files import write_json
 from optimizer.run_folder import json_of
 
 
-def write_plan(path: Path, arrangement: Arrangement, x: np.ndarray, diaphragm_areas: tuple[float, ...]) -> None:
+def write_plan(
+    path: Path, arrangement: Arrangement, x: np.ndarray, diaphragm_areas: tuple[float, ...]
+) -> None:
     """Write a plan.
 
     Parameters

@@ -109,7 +109,9 @@ def _planes(
         left = count - number
         options = [
             at
-            for at in sorted(np.arange(last + 5.0, min(last + bed, high - 5.0), 1.0), key=lambda a: abs(a - wish))
+            for at in sorted(
+                np.arange(last + 5.0, min(last + bed, high - 5.0), 1.0), key=lambda a: abs(a - wish)
+            )
             if high - at <= left * bed + 1e-6
         ]
         clear = [a for a in options if not any(k[axis, 0] - 3.0 < a < k[axis, 1] + 3.0 for k in keep)]

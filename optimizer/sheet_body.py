@@ -57,5 +57,10 @@ def draw_body(axes: Axes, body: Any, corner: tuple[float, float], room: tuple[fl
                        rasterized=True, zorder=2)
     )  # fmt: skip
     axes.text(
-        corner[0] + 0.5 * room[0], corner[1] - 2.0, "BODY, lid off (not to scale)", fontsize=7.5, ha="center", va="top"
+        corner[0] + 0.5 * room[0],
+        corner[1] - 2.0,
+        "BODY, lid off (not to scale)",
+        fontsize=7.5,
+        ha="center",
+        va="top",
     )

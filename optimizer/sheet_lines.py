@@ -15,6 +15,9 @@ THICK, MEDIUM, THIN = 0.9, 0.5, 0.25
 """Widths of lines [points]: cut edges, frames, dimensions."""
 
 TEXT, SMALL = 6.4, 5.4
+HATCHES = ("//////", "\\\\\\\\\\\\")
+"""Of the body and of the lid."""
+
 INK = "#101820"
 DIMENSION = "#1f4e79"
 
@@ -55,25 +58,34 @@ class View:
         self.axes.add_patch(PathPatch(shape, hatch=hatch, zorder=2, **style))
         self.axes.add_patch(PathPatch(shape, fill=False, edgecolor=INK, linewidth=THICK, zorder=3))
 
-    def line(self, points: Sequence[Sequence[float]], width: float = THIN, dashes: Any = "-", **style: Any) -> None:
+    def line(self, points: Any, width: float = THIN, dashes: Any = "-", **style: Any) -> None:
         """A line through real points."""
         drawn = np.array([self.at(point) for point in points])
-        style = {"color": INK, "zorder": 4} | style
-        self.axes.plot(drawn[:, 0], drawn[:, 1], linewidth=width, linestyle=dashes, **style)
+        look: dict[str, Any] = {"color": INK, "zorder": 4} | style
+        self.axes.plot(drawn[:, 0], drawn[:, 1], linewidth=width, linestyle=dashes, **look)
 
     def circle(self, centre: Sequence[float], radius: float, **style: Any) -> None:
         """A circle."""
         turn = np.linspace(0.0, 2.0 * np.pi, 97)
-        self.line(np.stack([centre[0] + radius * np.cos(turn), centre[1] + radius * np.sin(turn)], axis=1), **style)
+        self.line(
+            np.stack([centre[0] + radius * np.cos(turn), centre[1] + radius * np.sin(turn)], axis=1), **style
+        )
 
     def text(self, point: Sequence[float], words: str, size: float = TEXT, **style: Any) -> None:
         """Words centred at a real point."""
         x, y = self.at(point)
-        style = {"ha": "center", "va": "center", "color": INK, "zorder": 6} | style
-        self.axes.text(x, y, words, fontsize=size, **style)
+        look: dict[str, Any] = {"ha": "center", "va": "center", "color": INK, "zorder": 6} | style
+        self.axes.text(x, y, words, fontsize=size, **look)
 
     def dimension(
-        self, first: float, second: float, *, at: float, along: int, words: str | None = None, out: float = 0.0
+        self,
+        first: float,
+        second: float,
+        *,
+        at: float,
+        along: int,
+        words: str | None = None,
+        out: float = 0.0,
     ) -> None:
         """A dimension line with arrows.
 
@@ -164,7 +176,9 @@ def ordinates(view: View, values: Sequence[float], *, along: int, at: float, out
         view.axes.text(x, y, f"{value:.1f}", fontsize=SMALL, color=DIMENSION, zorder=6, **style)
 
 
-def table(axes: Axes, corner: tuple[float, float], widths: Sequence[float], rows: Sequence[Sequence[str]]) -> float:
+def table(
+    axes: Axes, corner: tuple[float, float], widths: Sequence[float], rows: Sequence[Sequence[str]]
+) -> float:
     """Ruled table from its upper left corner; its first row is the head.
 
     Returns
@@ -180,7 +194,9 @@ def table(axes: Axes, corner: tuple[float, float], widths: Sequence[float], rows
         x = x0
         for width, words in zip(widths, row, strict=True):
             weight = "bold" if i == 0 else "normal"
-            axes.text(x + 1.2, y + 0.5 * height - 0.1, words, fontsize=TEXT, va="center", color=INK, weight=weight)
+            axes.text(
+                x + 1.2, y + 0.5 * height - 0.1, words, fontsize=TEXT, va="center", color=INK, weight=weight
+            )
             x += width
         axes.plot([x0, right], [y, y], color=INK, linewidth=MEDIUM if i == 0 else THIN)
     bottom = y0 - len(rows) * height

@@ -62,7 +62,9 @@ def require_mesh_extra() -> None:
     try:
         import manifold3d  # noqa: F401
     except ImportError:
-        raise refusal(Path("boxwright"), 'solids need the extra "mesh": pip install "boxwright[mesh]"') from None
+        raise refusal(
+            Path("boxwright"), 'solids need the extra "mesh": pip install "boxwright[mesh]"'
+        ) from None
 
 
 def verify_parts(folder: Path, season: Season, number: int | None) -> Verified:
