@@ -177,7 +177,7 @@ def test_no_such_command_and_no_command(run) -> None:
     assert run("ceiling")[::2] == (2, "command line:1: boxwright: No such command 'ceiling'.\n")
     status, out, err = run()
     assert (status, out) == (2, "") and "Usage: boxwright" in err
-    assert sorted(cli.cli.commands) == ["check", "evaluate", "report", "search"]
+    assert sorted(cli.cli.commands) == ["build", "check", "evaluate", "inspect", "report", "search", "verify"]
 
 
 def test_search_writes_the_folder(run, found, season_path, tmp_path, result) -> None:
