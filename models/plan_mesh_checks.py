@@ -122,7 +122,7 @@ def _other_plugs(plan: PlanBatch, parts: Parts) -> list[Any]:
     for u, v in parts.pins:
         rod = Rod((u, v, top - SOCKET_DEPTH_MM), 2, parts.pin_radius + 0.25, SOCKET_DEPTH_MM + 0.5)
         result.append(solid_of([Step(True, rod)]))
-    for shape in roundings(plan):
+    for shape in roundings(plan, 0.0):
         result.append(prism((shape * MM,), wall - FILM_MM, top + FILM_MM, FILM_MM))
     return result
 

@@ -116,11 +116,23 @@ def gap_rectangle(gap: Gap) -> np.ndarray:
     return rectangle(gap.low, gap.high, n0, n1)
 
 
-def roundings(plan: PlanBatch) -> list[np.ndarray]:
+def roundings(plan: PlanBatch, overlap: float = OVERLAP) -> list[np.ndarray]:
     """What rounding takes off the outer edges of mouths, where the wall beside them bears it.
 
     The edge becomes a quarter-round of one wall thickness about the far corner of the partition
     beside it, so that the wall is nowhere thinner.
+
+    Parameters
+    ----------
+    plan : PlanBatch
+        A plan that can be built [record].
+    overlap : float
+        How far the pieces reach beyond the corner that they take off [m].
+
+    Returns
+    -------
+    list of ndarray, shape (n, 2)
+        Anticlockwise polygons [m].
     """
     wall = plan.envelope.wall
     every = gaps(plan)
@@ -128,7 +140,7 @@ def roundings(plan: PlanBatch) -> list[np.ndarray]:
     for gap in every:
         for edge, away in ((gap.low, -1.0), (gap.high, 1.0)):
             if _bears(plan, gap, every, edge, away):
-                corner = _quarter(wall, away, 1.0 if gap.far < gap.near else -1.0)
+                corner = _quarter(wall, away, 1.0 if gap.far < gap.near else -1.0, overlap)
                 at = np.array([edge, gap.far])
                 shape = (corner + at)[:, ::-1] if gap.axis == 0 else corner + at
                 result.append(_anticlockwise(shape))
@@ -166,11 +178,11 @@ def _at_lane_end(plan: PlanBatch, gap: Gap, edge: float) -> bool:
     return bool(min(abs(edge - run[0]), abs(edge - run[1])) < 1e-9)
 
 
-def _quarter(radius: float, away: float, inward: float) -> np.ndarray:
+def _quarter(radius: float, away: float, inward: float, overlap: float) -> np.ndarray:
     """Corner piece between an edge at the origin and its quarter-round: (along, normal), with overlap."""
     angle = np.linspace(0.0, 0.5 * np.pi, ARC_STEPS + 1)
     arc = np.stack([radius * (1.0 - np.sin(angle)), radius * (1.0 - np.cos(angle))], axis=1)
-    corner = np.array([[-OVERLAP, radius], [-OVERLAP, -OVERLAP], [radius, -OVERLAP]])
+    corner = np.array([[-overlap, radius], [-overlap, -overlap], [radius, -overlap]])
     return np.asarray(np.concatenate([arc, corner]) * np.array([away, inward]))
 
 

@@ -44,6 +44,13 @@ def prism(contours: tuple[np.ndarray, ...], low: float, high: float, grown: floa
     return section.extrude(high - low).translate((0.0, 0.0, low))
 
 
+def plain_contours(contours: tuple[np.ndarray, ...]) -> list[np.ndarray]:
+    """Union of overlapping anticlockwise polygons as plain ones, holes clockwise [mm]."""
+    import manifold3d
+
+    return list(manifold3d.CrossSection([np.ascontiguousarray(c) for c in contours]).to_polygons())
+
+
 def _shape(shape: Shape) -> Any:
     import manifold3d
 
