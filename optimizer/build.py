@@ -11,7 +11,8 @@ import numpy as np
 from models.plan_checks import mount_name
 from models.score import Judge
 from models.solid_steps import MM, Parts, parts_of
-from models.solids import solid_of, triangles_of
+from models.solids import plain_contours, solid_of, triangles_of
+from optimizer.cad_files import has_cad, step_bytes
 from optimizer.design_file import read_design, write_design
 from optimizer.faults import ConfigError, Fault
 from optimizer.files import write_bytes, write_json, write_text
@@ -25,6 +26,9 @@ from optimizer.season import Season, season_from_data
 from optimizer.verification import Verified, require_mesh_extra, turned_over, verify_parts
 
 PARTS = "parts"
+
+CAD_TOLERANCE = 1e-3
+"""Share by which a part's volume in CAD, whose holes are round, may differ from that of its mesh."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,10 +135,17 @@ def build_candidate(
 def write_parts(folder: Path, found: LaidOut, season: Season, number: int | None) -> list[str]:
     """Write body and lid as STL, or their pieces where a part exceeds the printer's bed, and all as 3MF.
 
+    With the extra ``cad`` both are written as STEP too.
+
     Returns
     -------
     list of str
         What was left out or split, for people [text].
+
+    Raises
+    ------
+    InternalError
+        A part in CAD has another volume than its mesh.
     """
     parts = parts_of(found.plan, number)
     notes = list(parts.notes)
@@ -156,6 +167,15 @@ def write_parts(folder: Path, found: LaidOut, season: Season, number: int | None
             notes.append(
                 f"the {name} is split into {len(pieces)} pieces for the bed: glue the faces airtight"
             )
+    for name, steps in (("body", parts.body), ("lid", parts.lid)):
+        (folder / f"{name}.step").unlink(missing_ok=True)
+        if has_cad():
+            content, volume = step_bytes(steps, plain_contours)
+            if abs(volume / solids[name].volume() - 1.0) > CAD_TOLERANCE:
+                raise InternalError(
+                    f"{name}.step holds {volume:.0f} mm3, its mesh {solids[name].volume():.0f}"
+                )
+            write_bytes(folder / f"{name}.step", content)
     write_bytes(folder / "parts.3mf", threemf_bytes(_side_by_side(meshes), f"candidate {number}"))
     return notes
 

@@ -12,8 +12,10 @@ import numpy as np
 import pytest
 
 from models.score import Judge
-from models.solids import from_triangles, prism, triangles_of
+from models.solid_steps import Hull, Prism, Rod, Step
+from models.solids import from_triangles, plain_contours, prism, triangles_of
 from optimizer import cli
+from optimizer.cad_files import step_bytes
 from optimizer.design_file import read_design
 from optimizer.faults import ConfigError
 from optimizer.mesh_files import read_meshes, stl_bytes, threemf_bytes
@@ -58,17 +60,37 @@ def test_build_and_verify(run_folder: Path, season_path: Path, capsys) -> None:
         assert (parts / name).stat().st_size > 500, name
     status, out, err = command(capsys, "verify", run_folder, "--candidate", 1)
     assert status == 0 and "FAIL" not in out
-    status, out, _ = command(capsys, "inspect", parts / "body.stl", parts / "lid.stl", "--config", season_path)
+    status, out, _ = command(
+        capsys, "inspect", parts / "body.stl", parts / "lid.stl", "--config", season_path
+    )
     assert status == 0 and "no faults found" in out and "air space 1" in out
 
     # a block in the middle of the body is found
     mesh = read_meshes(parts / "body.stl")[0]["body"]
     body = from_triangles(*mesh)
     low = np.array(body.bounding_box())
-    block = prism((np.array([[2.0, 2.0], [low[3] - 2, 2.0], [low[3] - 2, low[4] - 2], [2.0, low[4] - 2]]),), 1.0, 20.0)
+    block = prism(
+        (np.array([[2.0, 2.0], [low[3] - 2, 2.0], [low[3] - 2, low[4] - 2], [2.0, low[4] - 2]]),), 1.0, 20.0
+    )
     (parts / "body.stl").write_bytes(stl_bytes(triangles_of(body + block), "harmed"))
     status, out, _ = command(capsys, "verify", run_folder, "--candidate", 1)
     assert status == 1 and "FAIL  volume of room A" in out
+
+
+def test_step_of_a_plate_with_a_hole_and_a_hull(tmp_path: Path) -> None:
+    """Volume in CAD: 20 x 30 x 5 less pi 4^2 x 5, and with a tetrahedron of 6^3/6 beside it; read back."""
+    cad = pytest.importorskip("build123d")
+    square = np.array([[0.0, 0.0], [20.0, 0.0], [20.0, 30.0], [0.0, 30.0]])
+    corner = np.array([[30.0, 0.0, 0.0], [36.0, 0.0, 0.0], [30.0, 6.0, 0.0], [30.0, 0.0, 6.0]])
+    steps = [
+        Step(True, Prism((square,), 0.0, 5.0)),
+        Step(False, Rod((10.0, 15.0, -1.0), 2, 4.0, 7.0)),
+        Step(True, Hull(corner)),
+    ]
+    content, volume = step_bytes(steps, plain_contours)
+    assert volume == pytest.approx(3000.0 - np.pi * 16.0 * 5.0 + 36.0, rel=1e-9)
+    (tmp_path / "a.step").write_bytes(content)
+    assert cad.import_step(tmp_path / "a.step").volume == pytest.approx(volume, rel=1e-9)
 
 
 def test_candidates_that_are_not_there(run_folder: Path, capsys) -> None:
@@ -120,7 +142,10 @@ NAN_STL = b" " * 80 + struct.pack("<I", 1) + struct.pack("<12fH", *[0.0] * 3, fl
 
 HOSTILE = {
     "empty.stl": (b"", "is empty"),
-    "text.stl": (b"hello, this is no model at all, only words of some length to pass the header" * 3, "not an STL"),
+    "text.stl": (
+        b"hello, this is no model at all, only words of some length to pass the header" * 3,
+        "not an STL",
+    ),
     "short.stl": (b" " * 80 + struct.pack("<I", 4_000_000_000) + b"x" * 50, "4000000000 triangles"),
     "none.stl": (b" " * 80 + struct.pack("<I", 0), "holds no triangles"),
     "nan.stl": (NAN_STL, "not finite"),
