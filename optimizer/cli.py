@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from optimizer import cli_build
 from optimizer.cli_ceiling import ceiling
 from optimizer.cli_options import INTERRUPTED, BadOption
 from optimizer.cli_search import search
@@ -124,6 +125,9 @@ def report(runs: tuple[Path, ...]) -> None:
 
 cli.add_command(search)
 cli.add_command(ceiling)
+cli.add_command(cli_build.build)
+cli.add_command(cli_build.verify)
+cli.add_command(cli_build.inspect)
 
 
 def parse_frequencies(text: str) -> Any:

@@ -116,6 +116,10 @@ def check_linings(design: DesignFile, tones_hz: np.ndarray, checker: Checker) ->
 
 def _check_ducts(design: DesignFile, checker: Checker) -> None:
     for i, duct in enumerate(design.ducts):
+        for at_mm, by_mm in duct.bends_mm:
+            message = f"a bend at {at_mm:g} mm, corrected by {by_mm:g} mm, is not within {duct.length_mm:g}"
+            off = not 0.0 < at_mm < duct.length_mm or abs(by_mm) >= duct.length_mm
+            checker.refuse_if(off, ("ducts", i, "bends_mm"), message)
         if duct.profile is not None and duct.area_end_cm2 is None:
             checker.add(("ducts", i, "profile"), f'"{duct.profile}" is for tapered ducts; give area_end_cm2')
         if duct.height_mm is None:

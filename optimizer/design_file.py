@@ -159,6 +159,7 @@ class _Assembly:
             loss_factor=np.array([table.loss_factor]),
             area_end=None if area_end is None else np.array([area_end]),
             profile=table.profile or "conical",
+            bends=tuple((np.array([at * 1e-3]), np.array([by * 1e-3])) for at, by in table.bends_mm),
             lining=_optional(table.lining_pa_s_m2, 1.0),
         )
 

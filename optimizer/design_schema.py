@@ -13,6 +13,8 @@ AreaCm2 = Annotated[float, Field(gt=0.0, le=1e8)]
 EndMm = Annotated[float, Field(ge=0.0, le=1e5)]
 Lining = Annotated[float, Field(ge=0.0, le=1e7)]
 Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
+Bend = Annotated[list[Annotated[float, Field(ge=-1e5, le=1e5)]], Field(min_length=2, max_length=2)]
+"""Where along a duct, and the correction to its length."""
 Pair = Annotated[list[LengthMm], Field(min_length=2, max_length=2)]
 
 
@@ -64,6 +66,7 @@ class DuctTable(_EdgeTable):
     profile: Literal["conical", "exponential"] | None = None
     height_mm: LengthMm | None = None
     length_mm: LengthMm
+    bends_mm: list[Bend] = Field(default_factory=list, max_length=100)
     count: Annotated[int, Field(ge=1, le=100)] = 1
     from_end_mm: EndMm | None = None
     to_end_mm: EndMm | None = None

@@ -86,6 +86,9 @@ def _duct(duct: Ducts, index: int) -> list[str]:
     if duct.shape == "slot" and duct.slot_height is not None:
         lines.append(f"height_mm = {_number(duct.slot_height[index], 1e-3)}")
     lines += [f"length_mm = {_number(duct.length[index], 1e-3)}", f"count = {duct.count}"]
+    if duct.bends:
+        pairs = (_numbers((float(at[index]), float(by[index])), 1e-3) for at, by in duct.bends)
+        lines.append(f"bends_mm = [{', '.join(pairs)}]")
     for key, length in zip(("from_end_mm", "to_end_mm"), duct.end_lengths, strict=True):
         if length is not None:
             lines.append(f"{key} = {_number(length[index], 1e-3)}")

@@ -169,6 +169,17 @@ class SearchTable(Table):
     duct_profile: Literal["uniform", "conical", "exponential"] = "uniform"
 
 
+class PrinterTable(Table):
+    """``[printer]``: the printer that entries are made on."""
+
+    bed_mm: Annotated[list[LengthMm], Field(min_length=3, max_length=3)] = Field(
+        default_factory=lambda: [256.0, 256.0, 256.0]
+    )
+    nozzle_mm: Annotated[float, Field(gt=0.0, le=5.0)] = 0.4
+    bridge_mm: Annotated[float, Field(ge=0.0, le=1000.0)] = 50.0
+    density_g_cm3: Annotated[float, Field(gt=0.0, le=25.0)] = 1.24
+
+
 class SeasonFile(Table):
     """The whole file."""
 
@@ -182,3 +193,4 @@ class SeasonFile(Table):
     physics: PhysicsTable = PhysicsTable()
     score: ScoreTable = ScoreTable()
     search: SearchTable = SearchTable()
+    printer: PrinterTable | None = None

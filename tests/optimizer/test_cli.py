@@ -177,7 +177,8 @@ def test_no_such_command_and_no_command(run) -> None:
     assert run("floor")[::2] == (2, "command line:1: boxwright: No such command 'floor'.\n")
     status, out, err = run()
     assert (status, out) == (2, "") and "Usage: boxwright" in err
-    assert sorted(cli.cli.commands) == ["ceiling", "check", "evaluate", "report", "search"]
+    names = ["build", "ceiling", "check", "evaluate", "inspect", "report", "search", "verify"]
+    assert sorted(cli.cli.commands) == names
 
 
 def test_search_writes_the_folder(run, found, season_path, tmp_path, result) -> None:

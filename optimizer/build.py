@@ -1,0 +1,274 @@
+"""From a candidate to files that can be printed: what ``boxwright build`` does."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from models.plan_checks import mount_name
+from models.score import Judge
+from models.solid_steps import MM, Parts, parts_of
+from models.solids import plain_contours, solid_of, triangles_of
+from optimizer.cad_files import has_cad, step_bytes
+from optimizer.design_file import read_design, write_design
+from optimizer.faults import ConfigError, Fault
+from optimizer.files import write_bytes, write_json, write_text
+from optimizer.layout_search import LAYOUT_EFFORTS, LaidOut, NoPlan, lay_out
+from optimizer.mesh_files import Mesh, stl_bytes, threemf_bytes
+from optimizer.plan_file import write_plan
+from optimizer.printer import printer_of, split_for_bed
+from optimizer.progress import Progress, silent
+from optimizer.run_folder import READ_BACK_TOLERANCE_DB, InternalError, Run, candidate_folder
+from optimizer.season import Season, season_from_data
+from optimizer.verification import Verified, require_mesh_extra, turned_over, verify_parts
+
+PARTS = "parts"
+
+CAD_TOLERANCE = 1e-3
+"""Share by which a part's volume in CAD, whose holes are round, may differ from that of its mesh."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Built:
+    """A candidate as built, or why it was not.
+
+    Attributes
+    ----------
+    number : int
+        Rank of the candidate [1].
+    folder : Path
+        Folder of its parts [path].
+    laid_out : LaidOut or NoPlan
+        Its plan, or reasons [record].
+    verified : Verified or None
+        Checks of its parts [record].
+    notes : tuple of str
+        What was left out [text].
+    """
+
+    number: int
+    folder: Path
+    laid_out: LaidOut | NoPlan
+    verified: Verified | None
+    notes: tuple[str, ...] = ()
+
+
+def season_of(run: Run) -> Season:
+    """Season of a run, from what its record keeps."""
+    return season_from_data(run.record["source"], run.folder / "run.json")
+
+
+def find_candidate(run: Run, number: int) -> dict[str, Any]:
+    """Record of a candidate.
+
+    Raises
+    ------
+    ConfigError
+        The run has no candidate of that number.
+    """
+    for candidate in run.candidates:
+        if candidate.get("rank") == number:
+            return candidate
+    ranks = [str(candidate.get("rank")) for candidate in run.candidates]
+    message = f"no candidate {number}; there are {', '.join(ranks) or 'none'}"
+    raise ConfigError([Fault(str(run.folder / "candidates.json"), 1, "rank", message)])
+
+
+def build_candidate(
+    run: Run, number: int, effort: str = "normal", seed: int = 1, progress: Progress = silent
+) -> Built:
+    """Lay a candidate out, make its parts, and check them.
+
+    Parameters
+    ----------
+    run : Run
+        Run folder [record].
+    number : int
+        Rank of the candidate [1].
+    effort : str
+        Name of :data:`optimizer.layout_search.LAYOUT_EFFORTS` [text].
+    seed : int
+        Root of the random numbers [1].
+    progress : callable
+        Told how far it is [record].
+
+    Returns
+    -------
+    Built
+        What was made [record].
+
+    Raises
+    ------
+    ConfigError
+        The run or its candidate cannot be read, or the extra ``mesh`` is missing.
+    InternalError
+        The plan's design scores otherwise when it is read back from its file.
+    """
+    require_mesh_extra()
+    find_candidate(run, number)
+    season = season_of(run)
+    place = run.folder / candidate_folder(number)
+    design = read_design(place / "design.toml", season.rules)
+    judge = Judge(season.rules)
+    bridge = printer_of(season).bridge_mm / MM
+    found = lay_out(judge, design, LAYOUT_EFFORTS[effort], seed, progress, bridge)
+    folder = place / PARTS
+    if isinstance(found, NoPlan):
+        write_json(folder / "build.json", {"candidate": number, "built": False, "reasons": found.reasons})
+        return Built(number=number, folder=folder, laid_out=found, verified=None)
+    areas = tuple(float(d.area[0]) for d in design.diaphragms)
+    write_plan(folder / "plan.json", found.plan.arrangement, found.x, areas)
+    _write_design(folder / "design.toml", found, number, season, judge)
+    notes = write_parts(folder, found, season, number)
+    verified = verify_parts(folder, season, number)
+    record = build_record(number, found, verified, notes)
+    write_json(folder / "build.json", record)
+    from optimizer.sheet import draw_sheet
+
+    draw_sheet(folder, found, verified, season, number, notes)
+    return Built(number=number, folder=folder, laid_out=found, verified=verified, notes=tuple(notes))
+
+
+def write_parts(folder: Path, found: LaidOut, season: Season, number: int | None) -> list[str]:
+    """Write body and lid as STL, or their pieces where a part exceeds the printer's bed, and all as 3MF.
+
+    With the extra ``cad`` both are written as STEP too.
+
+    Returns
+    -------
+    list of str
+        What was left out or split, for people [text].
+
+    Raises
+    ------
+    InternalError
+        A part in CAD has another volume than its mesh.
+    """
+    parts = parts_of(found.plan, number)
+    notes = list(parts.notes)
+    printer = printer_of(season)
+    solids = {"body": solid_of(parts.body), "lid": turned_over(solid_of(parts.lid), found.plan)}
+    for old in [*folder.glob("body*.stl"), *folder.glob("lid*.stl")]:
+        old.unlink()
+    meshes: dict[str, Mesh] = {}
+    for name, solid in solids.items():
+        pieces = split_for_bed(solid, printer.bed_mm, _whole(found, parts) if name == "body" else [])
+        if not pieces:
+            notes.append(f"the {name} exceeds the printer's bed by too much to be split")
+            pieces = [solid]
+        for count, piece in enumerate(pieces, start=1):
+            title = name if len(pieces) == 1 else f"{name}-{count}"
+            meshes[title] = triangles_of(piece)
+            write_bytes(folder / f"{title}.stl", stl_bytes(meshes[title], f"boxwright {number} {title} mm"))
+        if len(pieces) > 1:
+            notes.append(
+                f"the {name} is split into {len(pieces)} pieces for the bed: glue the faces airtight"
+            )
+    for name, steps in (("body", parts.body), ("lid", parts.lid)):
+        (folder / f"{name}.step").unlink(missing_ok=True)
+        if has_cad():
+            content, volume = step_bytes(steps, plain_contours)
+            if abs(volume / solids[name].volume() - 1.0) > CAD_TOLERANCE:
+                raise InternalError(
+                    f"{name}.step holds {volume:.0f} mm3, its mesh {solids[name].volume():.0f}"
+                )
+            write_bytes(folder / f"{name}.step", content)
+    write_bytes(folder / "parts.3mf", threemf_bytes(_side_by_side(meshes), f"candidate {number}"))
+    return notes
+
+
+def _side_by_side(meshes: dict[str, Mesh]) -> dict[str, Mesh]:
+    """Parts beside each other on the floor, 10 mm apart."""
+    result, at = {}, 0.0
+    for name, (vertices, triangles) in meshes.items():
+        low = vertices.min(axis=0)
+        result[name] = (vertices - low + np.array([at, 0.0, 0.0]), triangles)
+        at += float(np.ptp(vertices[:, 0])) + 10.0
+    return result
+
+
+def _whole(found: LaidOut, parts: Parts) -> list[np.ndarray]:
+    """Cuboids that a split should not pass: cut-outs and bosses."""
+    plan = found.plan
+    result = []
+    for i in range(len(plan.arrangement.mounts)):
+        half = 0.5 * float(plan.discs[i].frame[0]) * MM
+        centre = plan.mounts[0, i] * MM
+        result.append(np.stack([centre - half, centre + half], axis=1))
+    for u, v in parts.pins:
+        centre = np.array([u, v, plan.outer[2] * MM - 12.0])
+        result.append(np.stack([centre - 8.0, centre + 8.0], axis=1))
+    return result
+
+
+def _write_design(path: Path, found: LaidOut, number: int, season: Season, judge: Judge) -> None:
+    comments = [
+        f"candidate {number} as built, read off its plan",
+        f"score {found.score_db:.3f} dB, {found.cost_db:.3f} dB below the free network",
+        f"season {season.name}",
+    ]
+    write_text(path, write_design(found.design, 0, comments=comments))
+    back = float(judge.scores(judge.respond(read_design(path, season.rules)))[0])
+    if not abs(back - found.score_db) <= READ_BACK_TOLERANCE_DB:
+        raise InternalError(f"the plan scores {found.score_db:.4f} dB, but {back:.4f} dB as read from {path}")
+
+
+def build_record(number: int, found: LaidOut, verified: Verified, notes: list[str]) -> dict[str, Any]:
+    """What ``build.json`` holds [record]."""
+    plan = found.plan
+    topology = plan.arrangement.topology
+    return {
+        "candidate": number,
+        "built": True,
+        "score_db": found.score_db,
+        "network_db": found.network_db,
+        "building_cost_db": found.cost_db,
+        "height_along": "xyz"[plan.arrangement.height_axis],
+        "drivers_on": [
+            {
+                "what": mount_name(plan, i),
+                "face": plan.arrangement.wall_name(mount.face),
+                "inside": mount.other >= 0,
+            }
+            for i, mount in enumerate(plan.arrangement.mounts)
+        ],
+        "volumes_l": [float(np.prod(sides)) * 1e3 for sides in found.design.sides[0]],
+        "ducts": [
+            {
+                "name": duct.name,
+                "joins": list(edge),
+                "area_cm2": float(duct.area[0]) * 1e4,
+                "length_mm": float(duct.length[0]) * 1e3,
+                "lanes": block.lanes,
+                "bends": len(duct.bends),
+            }
+            for duct, edge, block in zip(
+                found.design.ducts, topology.ducts, plan.arrangement.blocks, strict=True
+            )
+        ],
+        "material_cm3": verified.body_cm3 + verified.lid_cm3,
+        "mass_g": verified.mass_g,
+        "verified": verified.passed,
+        "checks": [{"name": c.name, "passed": c.passed, "found": c.found} for c in verified.checks],
+        "notes": notes,
+    }
+
+
+def built_text(built: Built) -> str:
+    """Lines for people about one candidate."""
+    found = built.laid_out
+    if isinstance(found, NoPlan):
+        return f"candidate {built.number}: no plan. Nearest: " + "; ".join(found.reasons)
+    assert built.verified is not None
+    cost = f"{abs(found.cost_db):.2f} dB {'below' if found.cost_db >= 0.0 else 'above'}"
+    head = f"candidate {built.number}: {found.score_db:.2f} dB as built, {cost} the free network"
+    lines = [
+        head,
+        *(f"note: {note}" for note in built.notes),
+        built.verified.text(),
+        f"parts in {built.folder}",
+    ]
+    return "\n".join(lines)

@@ -1,0 +1,82 @@
+"""Commands about boxes to print: ``build``, ``verify`` and ``inspect``."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+NOT_GOOD = 1
+
+
+@click.command()
+@click.argument("run", type=click.Path(path_type=Path))
+@click.option("--candidate", "number", type=int, help="Rank of the candidate. Default: all of them.")
+@click.option(
+    "--effort",
+    type=click.Choice(["quick", "normal", "thorough"]),
+    default="normal",
+    show_default=True,
+    help="How hard to seek a plan.",
+)
+@click.option("--seed", type=click.IntRange(0, 2**63 - 1), default=1, show_default=True)
+def build(run: Path, number: int | None, effort: str, seed: int) -> None:
+    """Lay out candidates of the finished run folder RUN and write parts to print.
+
+    Each goes to candidates/NN/parts: STL, 3MF, plan, design as built, dimension sheet, checks.
+    """
+    from optimizer.build import build_candidate, built_text
+    from optimizer.cli_options import BadOption
+    from optimizer.progress import progress_bar
+    from optimizer.run_folder import read_run
+
+    finished = read_run(run)
+    numbers = [number] if number is not None else [int(c["rank"]) for c in finished.candidates]
+    good = bool(numbers)
+    for rank in numbers:
+        try:
+            with progress_bar(f"candidate {rank}") as progress:
+                built = build_candidate(finished, rank, effort, seed, progress)
+        except OSError as error:
+            raise BadOption("RUN", f"cannot write to {run}: {error.strerror}") from None
+        good &= built.verified is not None and built.verified.passed
+        click.echo(built_text(built) + "\n")
+    if not good:
+        sys.exit(NOT_GOOD)
+
+
+@click.command()
+@click.argument("run", type=click.Path(path_type=Path))
+@click.option("--candidate", "number", type=int, required=True, help="Rank of the candidate.")
+def verify(run: Path, number: int) -> None:
+    """Check the parts of a built candidate of RUN on their meshes."""
+    from optimizer.build import PARTS, find_candidate, season_of
+    from optimizer.run_folder import candidate_folder, read_run
+    from optimizer.verification import verify_parts
+
+    finished = read_run(run)
+    find_candidate(finished, number)
+    folder = finished.folder / candidate_folder(number) / PARTS
+    verified = verify_parts(folder, season_of(finished), number)
+    click.echo(verified.text())
+    if not verified.passed:
+        sys.exit(NOT_GOOD)
+
+
+@click.command()
+@click.argument("parts", type=click.Path(path_type=Path), nargs=-1, required=True, metavar="PART...")
+@click.option("--config", type=click.Path(path_type=Path), required=True, help="Season file.")
+@click.option("--unit", type=click.Choice(["mm", "cm", "inch", "m"]), help="Unit of STL files; else guessed.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def inspect(parts: tuple[Path, ...], config: Path, unit: str | None, as_json: bool) -> None:
+    """Check a submitted model: all its parts PART as STL or 3MF, against the season's envelope and walls."""
+    import json
+
+    from optimizer.inspection import inspect_parts
+    from optimizer.season import load_season
+
+    found = inspect_parts(parts, load_season(config), unit)
+    click.echo(json.dumps(found.record(), indent=1, allow_nan=False) if as_json else found.text())
+    if found.faults:
+        sys.exit(NOT_GOOD)

@@ -1,0 +1,1 @@
+"""Whether random designs of every named graph can be laid out and pass every check of their meshes."""
