@@ -29,6 +29,9 @@ LARGEST_RADIUS = 0.15
 LEAST_GAIN = 1e-4
 """Steps that gain less, in the unit of the objective, make the trust region smaller."""
 
+DIGITS = 9
+"""Digits kept of a step, so that the last bits of a library's sums do not decide where a search goes."""
+
 SHARES = (1.0, 0.5, 0.2)
 """Parts of a step that are tried."""
 
@@ -87,4 +90,5 @@ def _steps(cell: Cell, points: Points, radius: np.ndarray, goal: Goal) -> np.nda
     log_drive[:, groups.ravel()] = np.log(voltage.reshape(points.excess.size, -1))
     model = slopes(cell, points.x, points.site, log_drive)
     rows = range(points.excess.size)
-    return np.stack([best_step(cell.judge.rules, model, i, points.x[i], radius[i], goal) for i in rows])
+    moves = np.stack([best_step(cell.judge.rules, model, i, points.x[i], radius[i], goal) for i in rows])
+    return np.asarray(np.round(moves, DIGITS))

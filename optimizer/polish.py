@@ -20,6 +20,9 @@ from optimizer.slopes import averaged, drive_groups, mean_shares, slopes, space_
 FTOL = 1e-5
 """Gain of a solver step that counts as none [dB]."""
 
+DIGITS = 10
+"""Digits kept of where the solver ends, as in :mod:`optimizer.climb`."""
+
 SOLVER_STEPS = 60
 """Steps of one polish at most."""
 
@@ -55,7 +58,7 @@ def polish(cell: Cell, point: Points) -> Points:
         method="SLSQP",
         options={"maxiter": SOLVER_STEPS, "ftol": FTOL},
     )
-    x = np.clip(solved.x[: cell.space.dimensions], 0.0, 1.0)
+    x = np.clip(np.round(solved.x[: cell.space.dimensions], DIGITS), 0.0, 1.0)
     # strictly inside the requirements: pull back towards the fitting start until it fits
     shares = np.array([1.0, 1.0 - 1e-6, 1.0 - 1e-4, 0.99, 0.9, 0.5])[:, None]
     trial = cell.evaluate(point.x + shares * (x - point.x), np.repeat(point.site, shares.size, axis=0))
