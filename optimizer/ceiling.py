@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from models.catalogue import short_label
 from models.driver_bound import driver_bound_db
 from models.score import mean_level
 from optimizer.bounds import CLOSED, VENTED, Certificate, certify
@@ -119,7 +120,7 @@ def ceiling(season: Season, known: list[Known], progress: Progress = silent) -> 
     overtaken = [t for other in rivals[1:2] for t in takeovers(variant, rivals[0], other, effort.rules)]
     done(parts, "done")
     gains = {key: rung.value_db - scores[best] for key, _, rung in removed}
-    rungs = [_best_rung(scores[best], names[best])]
+    rungs = [_best_rung(scores[best], short_label(names[best], best))]
     rungs += tones + [rung for _, _, rung in removed]
     rungs += [_certified_rung(season, c, f"any {name}") for name, c in certificates.items()]
     if pinned is not None:
@@ -172,14 +173,14 @@ def _best_rung(value: float, name: str) -> Rung:
         name="best found",
         value_db=value,
         kind=EVIDENCE,
-        how=f"search of the season, then polished: {name}",
+        how=f"search of the season, then polished; {name}",
         void_if="the model is wrong about this box; a longer search may find a better one",
     )
 
 
 def _certified_rung(season: Season, certificate: Certificate, name: str) -> Rung:
     state = "closed" if certificate.closed else "not closed within its effort"
-    tapered = getattr(season.search, "duct_profile", "uniform") != "uniform"
+    tapered = season.search.duct_profile != "uniform"
     straight = "; ducts are straight" if certificate.graph == VENTED and tapered else ""
     return Rung(
         name=f"certified: {name}",
@@ -261,8 +262,10 @@ def _verdict(
         second = max(others, key=lambda k: scores[k.graph])
         lead = scores[best] - scores[second.graph]
         how = "dominates" if lead > 1.0 else "leads" if lead > 0.1 else "hardly leads"
-        next_type = f"the next type, {second.topology} ({second.graph})"
-        sentences.append(f"{names[best]} ({best}) {how}: {next_type}, stays {lead:.2f} dB behind.")
+        mine, next_type = short_label(names[best], best), short_label(second.topology, second.graph)
+        sentences.append(
+            f"Of the types, {mine} {how}: the next one, {next_type}, stays {lead:.2f} dB behind."
+        )
     for name, c in certificates.items():
         if c.graph != best:
             below = scores[best] - c.upper_db

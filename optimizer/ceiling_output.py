@@ -31,7 +31,7 @@ def ceiling_text(name: str, found: dict[str, Any]) -> str:
     best = found["best_found_db"]
     par = [f"{score:.2f} dB for the best {plain}" for plain, score in found["par"].items()]
     lines = [
-        f"{name}: best found {best:.2f} dB, graph {found['best_graph']}: {found['best_topology']}",
+        f"{name}: best found {best:.2f} dB with {_short(found['best_graph'])}.",
         f"Par: {listed(par)}." if par else "No plain box was among those searched.",
         *found["verdict"],
         "",
