@@ -86,10 +86,11 @@ def search(
 
 def _prepare_backend() -> None:
     from models.backend import VARIABLE, choose_backend, code_folder
+    from optimizer.warm_up import COMPLETE
 
     try:
         backend = choose_backend()
     except ValueError as error:
         raise BadOption(VARIABLE, str(error)) from None
-    if backend == "compiled" and not code_folder().exists():
+    if backend == "compiled" and not (code_folder() / COMPLETE).exists():
         click.echo("compiling: the first search of a version takes half a minute longer", err=True)

@@ -23,6 +23,7 @@ from optimizer.results import SearchResult
 from optimizer.season import Season
 from optimizer.study import JOURNAL, Study
 from optimizer.tasks import TaskRunner
+from optimizer.warm_up import compile_once
 
 
 class SeasonChanged(Exception):
@@ -102,6 +103,7 @@ def run_search(
     place = (storage or str(out / JOURNAL), study_name or season.name)
     study = Study(*place, race.graphs)
     _agree(study, season)
+    compile_once(season)
     runner = TaskRunner(season)
     runner.judge.outside(runner.sites)
     prepared = time.perf_counter()

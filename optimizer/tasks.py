@@ -86,6 +86,10 @@ class TaskRunner:
             named_topology(graph), self.season.rules, self.sites, search.duct_shape, search.duct_profile
         )
 
+    def cell(self, graph: str) -> Cell:
+        """A new cell of a graph, with an empty archive."""
+        return Cell(self.judge, self.space(graph), self.season.search.objectives)
+
     def run(self, task: Task, known: Outcomes, stop: Callable[[], bool] = lambda: False) -> dict[str, Any]:
         """Run a task.
 
@@ -104,7 +108,7 @@ class TaskRunner:
             ``evaluations``, ``best`` (one point or None), ``archive`` (non-dominated points or None) [mixed].
         """
         objectives = self.season.search.objectives
-        cell = Cell(self.judge, self.space(task.graph), objectives)
+        cell = self.cell(task.graph)
         rng = np.random.default_rng(task_seed(self.season, task))
         effort = EFFORTS[task.effort]
         best = None
