@@ -12,7 +12,7 @@ from models.reduction import simpler_graphs
 from optimizer.cell import Points
 from optimizer.front import non_dominated, spread_rows
 from optimizer.objectives import gains
-from optimizer.outcomes import Outcomes, best_score
+from optimizer.outcomes import Outcomes, best_score, pooled
 from optimizer.race import Standing
 from optimizer.results import FrontPoint, TopologyBest
 from optimizer.season import Season
@@ -65,7 +65,6 @@ def _best_of(
         "graph": graph,
         "evaluations": sum(outcome["evaluations"] for outcome in mine.values()),
         "left_after": standing.left.get(graph, 0),
-        "surveyed_only": standing.left.get(graph, 0) == 1,
     }
     if graph not in archives:
         why = _why_none(runner, graph) if mine else "the search was stopped before this graph"
@@ -106,12 +105,7 @@ def front_of(archives: dict[str, Points], runner: TaskRunner, season: Season) ->
     """Designs of all graphs that no other beats in the season's objectives."""
     if not archives:
         return ()
-    graphs = [graph for graph, points in archives.items() for _ in range(points.excess.size)]
-    rows = [row for points in archives.values() for row in range(points.excess.size)]
-    columns = {
-        key: np.concatenate([points.columns[key] for points in archives.values()])
-        for key in next(iter(archives.values())).columns
-    }
+    graphs, rows, columns = pooled(archives)
     values = gains(columns, season.search.objectives)
     kept = non_dominated(values)
     front = []

@@ -92,3 +92,12 @@ def archives_of(outcomes: Outcomes, objectives: tuple[str, ...]) -> dict[str, Po
             if outcomes[task][key] is not None:
                 parts.setdefault(task.graph, []).append(unpack(outcomes[task][key]))
     return {graph: merged(points, objectives) for graph, points in parts.items()}
+
+
+def pooled(archives: dict[str, Points]) -> tuple[list[str], list[int], dict[str, np.ndarray]]:
+    """All points of several archives in one list: graph and row of each, and their objectives by key."""
+    graphs = [graph for graph, points in archives.items() for _ in range(points.excess.size)]
+    rows = [row for points in archives.values() for row in range(points.excess.size)]
+    keys = next(iter(archives.values())).columns
+    columns = {key: np.concatenate([points.columns[key] for points in archives.values()]) for key in keys}
+    return graphs, rows, columns

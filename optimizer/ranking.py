@@ -11,12 +11,12 @@ from models.catalogue import named_topology, short_name
 from optimizer.cell import Points
 from optimizer.evaluation import evaluation
 from optimizer.objectives import measure
+from optimizer.outcomes import pooled
 from optimizer.prices import dropped_rules, same_box_prices, verified_prices
-from optimizer.reasons import Standing, complexity, reasons_for
+from optimizer.reasons import Standing, agreement, complexity, reasons_for
 from optimizer.results import Candidate, TopologyBest
 from optimizer.season import Season
 from optimizer.tasks import TaskRunner
-from optimizer.tolerance import Tolerance
 from optimizer.variants import Variant
 
 SMALL_LOSS_DB = 0.5
@@ -27,9 +27,6 @@ SIMPLE_LOSS_DB = 1.0
 
 VERIFIED = {"quick": 1, "normal": 1, "thorough": 4}
 """Candidates, the first of those that are the best of their type, whose prices are found by solving again."""
-
-AGREEMENT_DB = 0.1
-"""Restarts this near to the best of their graph agree with it."""
 
 
 @dataclass(slots=True)
@@ -75,7 +72,7 @@ def rank(
             evaluation=standing.evaluation,
             reasons=reasons_for(standing, standings[0], topologies, priced, season, following),
             prices=priced,
-            agreement=_agreement(topologies, pick.graph),
+            agreement=agreement(topologies, pick.graph),
         )
         for pick, standing, priced, following in zip(
             picks, standings, prices, [*standings[1:], None], strict=True
@@ -85,9 +82,9 @@ def rank(
 
 def _standing(rank: int, pick: _Pick, runner: TaskRunner, archives: dict[str, Points]) -> Standing:
     point = archives[pick.graph].take(np.array([pick.row]))
-    design = runner.space(pick.graph).decode(point.x, point.site)
-    tolerance = Tolerance(runner.judge) if "tolerance" in runner.season.search.objectives else None
-    columns = measure(runner.judge, design, runner.judge.respond(design), tolerance)
+    cell = runner.cell(pick.graph)
+    design = cell.space.decode(point.x, point.site)
+    columns = measure(runner.judge, design, runner.judge.respond(design), cell.tolerance)
     return Standing(
         rank=rank,
         graph=pick.graph,
@@ -124,26 +121,12 @@ def _prices(
     return result
 
 
-def _agreement(topologies: tuple[TopologyBest, ...], graph: str) -> dict[str, float | int]:
-    scores = np.array(next(t.restart_scores_db for t in topologies if t.graph == graph))
-    near = int((scores >= scores.max() - AGREEMENT_DB).sum())
-    return {
-        "restarts": int(scores.size),
-        "within_0.1_db": near,
-        "spread_db": float(scores.max() - scores.min()),
-    }
-
-
 def _picks(archives: dict[str, Points], topologies: tuple[TopologyBest, ...]) -> list[_Pick]:
     """Designs by role, in the order in which roles matter; a design may fill several."""
     if not archives:
         return []
-    graphs = np.array([g for g, points in archives.items() for _ in range(points.excess.size)])
-    rows = np.array([row for points in archives.values() for row in range(points.excess.size)])
-    columns = {
-        key: np.concatenate([points.columns[key] for points in archives.values()])
-        for key in next(iter(archives.values())).columns
-    }
+    names, rows, columns = pooled(archives)
+    graphs = np.array(names)
     output = columns["output_db"]
     reduced = {best.graph for best in topologies if best.reduces_to}
     own = np.array([graph not in reduced for graph in graphs])
@@ -151,7 +134,7 @@ def _picks(archives: dict[str, Points], topologies: tuple[TopologyBest, ...]) ->
     simple = np.array([complexity(g) for g in graphs])
     picks: list[_Pick] = []
 
-    def choose(role: str, value: np.ndarray, among: np.ndarray, ways: str = "") -> None:
+    def choose(role: str, value: np.ndarray, among: np.ndarray) -> None:
         if not np.any(among):
             return
         candidates = np.nonzero(among)[0]
@@ -160,7 +143,7 @@ def _picks(archives: dict[str, Points], topologies: tuple[TopologyBest, ...]) ->
             if pick.graph == graphs[i] and pick.row == rows[i]:
                 pick.roles.append(role)
                 return
-        picks.append(_Pick(graph=str(graphs[i]), row=int(rows[i]), roles=[role]))
+        picks.append(_Pick(graph=str(graphs[i]), row=rows[i], roles=[role]))
 
     near = own & (output >= top - SMALL_LOSS_DB)
     around = own & (output >= top - SIMPLE_LOSS_DB)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,6 +28,9 @@ LIMIT_WORDS = {
 
 MET_DB = 1e-3
 """A limit this near counts as met."""
+
+AGREEMENT_DB = 0.1
+"""Restarts this near to the best of their graph agree with it."""
 
 NOTABLE_DB = 0.05
 """Differences below this are not spoken of."""
@@ -229,10 +232,22 @@ def _against_simple(standing: Standing, topologies: list[TopologyBest]) -> list[
 
 
 def _restarts(standing: Standing, topologies: list[TopologyBest]) -> str:
-    scores = next(t.restart_scores_db for t in topologies if t.graph == standing.graph)
-    near = sum(score >= max(scores) - 0.1 for score in scores)
-    best = f"{max(scores):.2f} dB"
-    return f"{near} of {len(scores)} restarts of this type ended within 0.1 dB of its best, {best}."
+    counts = agreement(topologies, standing.graph)
+    best = max(next(t.restart_scores_db for t in topologies if t.graph == standing.graph))
+    return (
+        f"{counts['within_0.1_db']} of {counts['restarts']} restarts of this type ended within "
+        f"{AGREEMENT_DB:g} dB of its best, {best:.2f} dB."
+    )
+
+
+def agreement(topologies: Sequence[TopologyBest], graph: str) -> dict[str, float | int]:
+    """How many restarts of a graph came near to its best, of how many, and how far they spread."""
+    scores = np.array(next(t.restart_scores_db for t in topologies if t.graph == graph))
+    return {
+        "restarts": int(scores.size),
+        "within_0.1_db": int((scores >= scores.max() - AGREEMENT_DB).sum()),
+        "spread_db": float(scores.max() - scores.min()),
+    }
 
 
 def _capital(text: str) -> str:

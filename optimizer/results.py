@@ -93,8 +93,6 @@ class TopologyBest:
         Why there is no design, where there is none [text].
     left_after : int
         Rung of the race, from 1, after which the graph was left; 0 where it went to the end [1].
-    surveyed_only : bool
-        Whether that was the first rung, a short look at every graph [flag].
     reduces_to : str
         Id of a simpler graph that this one contains and does not beat by a margin; empty where
         there is none [text].
@@ -108,8 +106,12 @@ class TopologyBest:
     evaluations: int
     why_none: str = ""
     left_after: int = 0
-    surveyed_only: bool = False
     reduces_to: str = ""
+
+    @property
+    def surveyed_only(self) -> bool:
+        """Whether the graph was left after the first rung, a short look at every graph."""
+        return self.left_after == 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -25,10 +25,10 @@ CLIMB_STEPS = 40
 """Steps of a climb before the polish of its best."""
 
 SETTLED_DB = 2e-5
-"""A polish that gains less ends the solving from one start [dB]."""
+"""A polish that gains less is the last [dB]."""
 
 POLISHES = 3
-"""Polishes from one start at most."""
+"""Polishes of the best climb at most."""
 
 SHRUNK = (1.0, 0.9999, 0.999, 0.997, 0.99, 0.97, 0.9)
 """Shares of their areas that points are tried at where they do not fit; volumes are always made to fit."""
@@ -108,20 +108,17 @@ class Variant:
         return seek(self.cell(graph), np.random.default_rng(seed), EFFORTS[effort], lambda: False)
 
     def solve(self, graph: str, points: Points, most: int | None = None, polishes: int = POLISHES) -> Points:
-        """The best that polishing the best ``most`` points (default: all) leads to, their sites kept."""
+        """The best that climbing from the best ``most`` points (default: all) leads to, their sites kept."""
         cell = self.cell(graph)
-        found = [points]
         rows = best_rows(points, Goal(), points.excess.size if most is None else most)
         climbed = climb(cell, points.take(rows), CLIMB_STEPS, lambda: False)
-        for row in best_rows(climbed, Goal(), 1):
-            point = climbed.take(np.array([row]))
-            for _ in range(polishes):
-                before = output_of(point)
-                point = polish(cell, point)
-                if output_of(point) - before < SETTLED_DB:
-                    break
-            found.append(point)
-        pool = joined(found)
+        point = climbed.take(best_rows(climbed, Goal(), 1))
+        for _ in range(polishes):
+            before = output_of(point)
+            point = polish(cell, point)
+            if output_of(point) - before < SETTLED_DB:
+                break
+        pool = joined([points, point])
         return pool.take(best_rows(pool, Goal(), 1))
 
 

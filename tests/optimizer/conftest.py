@@ -9,6 +9,7 @@ import pytest
 from models.catalogue import graph_name
 from models.design import DesignBatch
 from models.score import Judge
+from optimizer.cli import main
 from optimizer.design_file import read_design
 from optimizer.evaluation import evaluation
 from optimizer.objectives import measure
@@ -133,6 +134,19 @@ def design_paths(tmp_path: Path) -> list[Path]:
 def designs(design_paths: list[Path], season: Season) -> list[DesignBatch]:
     """Those boxes, read."""
     return [read_design(path, season.rules) for path in design_paths]
+
+
+@pytest.fixture
+def run(capsys):
+    """Run the command; returns exit status, standard output and standard error."""
+
+    def call(*arguments: object) -> tuple[int, str, str]:
+        with pytest.raises(SystemExit) as leaving:
+            main([str(argument) for argument in arguments])
+        out, err = capsys.readouterr()
+        return leaving.value.code, out, err
+
+    return call
 
 
 def hand_made_result(

@@ -8,7 +8,6 @@ import pytest
 from optimizer import cli_ceiling
 from optimizer.ceiling import ceiling
 from optimizer.ceiling_output import ceiling_text
-from optimizer.cli import main
 from optimizer.known import known_of_result, known_of_run
 from optimizer.run_folder import write_run
 from optimizer.search import run_search
@@ -37,19 +36,6 @@ def found(folder):
     """Its ceiling."""
     season = load_season(folder / "league.toml")
     return ceiling(season, known_of_run(folder / "run", season))
-
-
-@pytest.fixture
-def run(capsys):
-    """Run the command; returns exit status, standard output and standard error."""
-
-    def call(*arguments: object) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as leaving:
-            main([str(argument) for argument in arguments])
-        out, err = capsys.readouterr()
-        return leaving.value.code, out, err
-
-    return call
 
 
 def test_schema(found) -> None:

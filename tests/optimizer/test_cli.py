@@ -14,23 +14,10 @@ import pytest
 
 import optimizer.search
 from optimizer import cli
-from optimizer.cli import main, parse_frequencies
+from optimizer.cli import parse_frequencies
 from optimizer.run_folder import write_run
 
 ROOT = Path(__file__).parent.parent.parent
-
-
-@pytest.fixture
-def run(capsys):
-    """Run the command; returns exit status, standard output and standard error."""
-
-    def call(*arguments: object) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as leaving:
-            main([str(argument) for argument in arguments])
-        out, err = capsys.readouterr()
-        return leaving.value.code, out, err
-
-    return call
 
 
 @pytest.fixture
