@@ -4,8 +4,8 @@ At every point the levels, limits and requirements are linearised (:mod:`optimiz
 programme (:mod:`optimizer.linear`) gives the step that gains most within the trust region (after R. Fletcher,
 "Practical Methods of Optimization", 2nd ed. 1987, chapter 14, from memory); the step, and shorter ones, are
 evaluated as any design is, so that a climb never ends below its start and always ends at a design that
-fits. At a best design about as many limits bind as there are variables, so that the optimum is nearly
-a corner and the programme finds it in a few steps.
+fits. Steps are cheap but many: where fewer limits bind than there are variables the last decibel comes
+slowly, and :mod:`optimizer.polish` finishes the best.
 """
 
 from __future__ import annotations

@@ -92,9 +92,10 @@ def _groups(front: Sequence[dict[str, str]]) -> list[tuple[str, list[dict[str, s
     for row in front:
         by_name.setdefault(short_label(row["topology"], row["graph"]), []).append(row)
     ordered = sorted(by_name.items(), key=lambda item: -len(item[1]))
+    if len(ordered) <= len(COLOURS):
+        return ordered
     kept, rest = ordered[: len(COLOURS) - 1], ordered[len(COLOURS) - 1 :]
-    if rest:
-        kept.append((f"{len(rest)} other topologies", [row for _, rows in rest for row in rows]))
+    kept.append((f"{len(rest)} other topologies", [row for _, rows in rest for row in rows]))
     return kept
 
 
