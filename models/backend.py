@@ -53,10 +53,12 @@ def choose_backend(wish: str | None = None) -> Backend:
 
 
 def code_folder() -> Path:
-    """Folder of compiled code, named by a hash of all sources it may depend on.
+    """Folder of compiled code, named by a hash of all sources it may depend on and of where they lie.
 
-    Numba itself looks at the file of the outermost function alone.
+    Numba itself looks at the file of the outermost function alone, and at its place: another
+    installation of the same sources compiles its own code.
     """
-    sources = sorted(Path(__file__).parent.glob("*.py"))
-    texts = hashlib.sha256(b"".join(source.read_bytes() for source in sources))
+    here = Path(__file__).parent
+    sources = sorted(here.glob("*.py"))
+    texts = hashlib.sha256(b"".join([str(here).encode(), *(source.read_bytes() for source in sources)]))
     return cache_folder() / f"compiled-{texts.hexdigest()[:16]}"
