@@ -59,7 +59,7 @@ class PlanCell(Cell):
         values = np.full(x.shape[0], np.nan)
         fits = np.nonzero(excess <= 0.0)[0]
         if fits.size:
-            values[fits] = self.merits(self.plans(x[fits]))
+            values[fits] = self.merits(plan if fits.size == x.shape[0] else self.plans(x[fits]))
         excess[fits[~np.isfinite(values[fits])]] = np.inf
         self.evaluations += fits.size
         return Points(x=x, site=site, excess=excess, columns={"output_db": values})

@@ -12,8 +12,11 @@ from models.catalogue import named_topology
 from models.score import Judge
 from optimizer.cell import Bound, Cell, Goal, Points
 from optimizer.inner import EFFORTS, seek, seek_other
+from optimizer.layout_search import LAYOUT_EFFORTS, lay_out
 from optimizer.objectives import OBJECTIVES
-from optimizer.outcomes import Outcomes, Task, archives_of, pack, thinned
+from optimizer.outcomes import PLAN, Outcomes, Task, archives_of, pack, thinned
+from optimizer.plan_stage import PlanStage, plan_outcome
+from optimizer.printer import printer_of
 from optimizer.season import Season
 from optimizer.sites import search_sites
 from optimizer.space import SearchSpace
@@ -105,8 +108,11 @@ class TaskRunner:
         Returns
         -------
         dict
-            ``evaluations``, ``best`` (one point or None), ``archive`` (non-dominated points or None) [mixed].
+            ``evaluations``, ``best`` (one point or None), ``archive`` (non-dominated points or None); of a
+            plan also ``plan`` (plain data or None), ``score_db``, ``network_db`` and ``reasons`` [mixed].
         """
+        if task.objective == PLAN:
+            return self._lay_out(task, known, stop)
         objectives = self.season.search.objectives
         cell = self.cell(task.graph)
         rng = np.random.default_rng(task_seed(self.season, task))
@@ -123,3 +129,21 @@ class TaskRunner:
             "best": None if best is None else pack(best),
             "archive": None if cell.archive is None else pack(thinned(cell.archive, objectives)),
         }
+
+    def _lay_out(self, task: Task, known: Outcomes, stop: Callable[[], bool]) -> dict[str, Any]:
+        objectives = self.season.search.objectives
+        layouts = PlanStage(
+            objectives=objectives, candidates=self.season.search.candidates, effort=task.effort
+        )
+        pick = layouts.picks(known)[task.restart]
+        before = {t: o for t, o in known.items() if t.graph == task.graph and t.objective != PLAN}
+        point = archives_of(before, objectives)[task.graph].take(np.array([pick.row]))
+        found = lay_out(
+            self.judge,
+            self.space(task.graph).decode(point.x, point.site),
+            LAYOUT_EFFORTS[task.effort],
+            task_seed(self.season, task),
+            bridge=printer_of(self.season).bridge_mm * 1e-3,
+            stop=stop,
+        )
+        return plan_outcome(found)

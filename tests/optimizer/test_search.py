@@ -14,11 +14,11 @@ from models.spaces import HalfSpace
 from optimizer.cell import Bound, Cell, Goal, joined, merit
 from optimizer.climb import climb
 from optimizer.evolution import best_rows, screen
-from optimizer.gathering import _reduces_to
 from optimizer.history import hypervolume
 from optimizer.inner import EFFORTS, seek
 from optimizer.objectives import OBJECTIVES, gains
 from optimizer.outcomes import Task, unpack
+from optimizer.parsimony import reducing
 from optimizer.polish import DriveProblem, polish, sweep_sites
 from optimizer.search import run_search
 from optimizer.season import Season, load_season
@@ -172,9 +172,9 @@ def test_one_worker_and_two_find_the_same(tmp_path: Path) -> None:
 
 def test_richer_graph_within_the_margin_reduces() -> None:
     scores = {"oA": 100.0, "oA/Ao": 110.0, "oA/Ao.Ao": 110.05, "AB/Ao": 111.0}
-    assert _reduces_to("oA/Ao.Ao", scores) == "oA/Ao"
-    assert _reduces_to("oA/Ao", scores) == ""
-    assert _reduces_to("AB/Ao", scores) == ""
+    assert reducing("oA/Ao.Ao", scores) == "oA/Ao"
+    assert reducing("oA/Ao", scores) == ""
+    assert reducing("AB/Ao", scores) == ""
 
 
 @pytest.mark.parametrize("mean", ["level", "energy", "worst"])
