@@ -21,7 +21,7 @@ SPARE = 3
 """Designs laid out beyond the candidates wanted, for those that have no plan."""
 
 MOST_PLANS = {"quick": 3}
-"""Designs laid out at most, each of another graph, by effort; all where nothing is said."""
+"""Designs laid out at most, by effort, of different graphs where there are so many; else all."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,10 +52,11 @@ class PlanStage:
         picks = self.picks(outcomes)
         places = sorted(range(len(picks)), key=lambda i: -picks[i].output_db)
         if self.effort in MOST_PLANS:
-            first = {picks[i].graph: i for i in reversed(places)}
-            places = sorted(first.values(), key=places.index)[: MOST_PLANS[self.effort]]
+            firsts = {picks[i].graph: i for i in reversed(places)}.values()
+            places.sort(key=lambda i: i not in firsts)
         return [
-            Task(graph=picks[i].graph, restart=i, effort=self.effort, objective=PLAN) for i in places
+            Task(graph=picks[i].graph, restart=i, effort=self.effort, objective=PLAN)
+            for i in places[: MOST_PLANS.get(self.effort, len(places))]
         ]
 
 

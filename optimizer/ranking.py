@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -36,7 +36,8 @@ class _Entry:
     network: DesignBatch
     laid_out: LaidOut | NoPlan
     objectives: dict[str, float]
-    roles: list[str]
+    sought: bool = True
+    roles: list[str] = field(default_factory=list)
 
     @property
     def design(self) -> DesignBatch:
@@ -88,7 +89,7 @@ def rank(
             "reasons": list(entry.laid_out.reasons),
         }
         for entry in every
-        if isinstance(entry.laid_out, NoPlan) and not any(entry is other for other in entries)
+        if entry.sought and isinstance(entry.laid_out, NoPlan) and not any(entry is e for e in entries)
     )
     candidates = tuple(
         Candidate(
@@ -130,15 +131,16 @@ def _entries(
     entries = []
     for place, pick in enumerate(layouts.picks(outcomes)):
         found: NoPlan | dict[str, Any]
+        sought = place in tasks and tasks[place] in outcomes
         if place not in tasks:
-            most = f"no plan is sought at effort {layouts.effort} beyond the {len(tasks)} best types"
-            found = NoPlan(reasons=(most,))
-        elif tasks[place] not in outcomes:
+            found = NoPlan(reasons=(f"effort {layouts.effort} seeks {len(tasks)} plans only",))
+        elif not sought:
             found = NoPlan(reasons=("the search was stopped before its plan was sought",))
         else:
             outcome = outcomes[tasks[place]]
             found = outcome["plan"] or NoPlan(reasons=tuple(outcome["reasons"]))
         entries.append(_entry(runner, pick, archives, found))
+        entries[-1].sought = sought
     return entries
 
 
@@ -151,14 +153,14 @@ def _entry(
     network = cell.space.decode(point.x, point.site)
     if isinstance(found, NoPlan):
         objectives = {key: float(value[0]) for key, value in point.columns.items()}
-        return _Entry(pick=pick, network=network, laid_out=found, objectives=objectives, roles=[])
+        return _Entry(pick=pick, network=network, laid_out=found, objectives=objectives)
     laid_out = laid_out_of(found, runner.judge, network.diaphragms, pick.output_db)
     design = laid_out.design
     columns = measure(runner.judge, design, runner.judge.respond(design), cell.tolerance)
     columns["material_cm3"] = plan_material(laid_out.plan, design) * 1e6
     columns["outer_volume_l"] = np.prod(laid_out.plan.outer, keepdims=True) * 1e3
     objectives = {key: float(value[0]) for key, value in columns.items()}
-    return _Entry(pick=pick, network=network, laid_out=laid_out, objectives=objectives, roles=[])
+    return _Entry(pick=pick, network=network, laid_out=laid_out, objectives=objectives)
 
 
 def _chosen(entries: list[_Entry], count: int) -> list[_Entry]:
