@@ -66,25 +66,26 @@ class LayoutEffort:
     finishing: tuple[Round, ...]
 
 
-def _rounds(*numbers: tuple[int, int, int]) -> tuple[Round, ...]:
+def rounds(*numbers: tuple[int, int, int]) -> tuple[Round, ...]:
+    """Rounds by arrangements, population and generations."""
     return tuple(Round(kept=a, population=b, generations=c) for a, b, c in numbers)
 
 
 LAYOUT_EFFORTS = {
     "quick": LayoutEffort(
-        fitting=_rounds((300, 24, 5), (100, 24, 7), (40, 24, 12)),
-        scoring=_rounds((16, 32, 6), (6, 48, 12), (3, 64, 20)),
-        finishing=_rounds((2, 32, 8), (1, 48, 20)),
+        fitting=rounds((300, 24, 5), (100, 24, 7), (40, 24, 12)),
+        scoring=rounds((16, 32, 6), (6, 48, 12), (3, 64, 20)),
+        finishing=rounds((2, 32, 8), (1, 48, 20)),
     ),
     "normal": LayoutEffort(
-        fitting=_rounds((900, 24, 5), (300, 24, 7), (100, 24, 12)),
-        scoring=_rounds((48, 32, 6), (16, 48, 12), (6, 64, 30)),
-        finishing=_rounds((3, 48, 10), (1, 64, 30)),
+        fitting=rounds((600, 24, 5), (200, 24, 7), (60, 24, 12)),
+        scoring=rounds((32, 32, 6), (12, 48, 12), (4, 64, 24)),
+        finishing=rounds((2, 48, 10), (1, 64, 30)),
     ),
     "thorough": LayoutEffort(
-        fitting=_rounds((6000, 24, 6), (2000, 24, 10), (600, 24, 12)),
-        scoring=_rounds((200, 32, 8), (60, 48, 20), (20, 64, 60)),
-        finishing=_rounds((8, 48, 20), (3, 64, 40), (1, 64, 60)),
+        fitting=rounds((6000, 24, 6), (2000, 24, 10), (600, 24, 12)),
+        scoring=rounds((200, 32, 8), (60, 48, 20), (20, 64, 60)),
+        finishing=rounds((8, 48, 20), (3, 64, 40), (1, 64, 60)),
     ),
 }
 """Efforts by name."""
@@ -222,8 +223,8 @@ class _Seeker:
         self.runs: list[_Run] = []
         self.evaluations = 0
         self._done = 0
-        rounds = (*effort.fitting[1:], *effort.scoring, *effort.finishing)
-        self._steps = sum(one.kept for one in rounds)
+        counted = (*effort.fitting[1:], *effort.scoring, *effort.finishing)
+        self._steps = sum(one.kept for one in counted)
 
     def fit(self, bridge: float) -> list[str]:
         """Fit arrangements to the design without acoustics; tells what stands in the way of the others."""
