@@ -254,7 +254,7 @@ def _against_simple(standing: Standing, topologies: list[TopologyBest]) -> list[
     score = standing.network_db
     plain = [t for t in topologies if t.topology in ("closed box", "vented box") and t.best_db is not None]
     behind = [
-        f"the best {t.topology} reaches {t.best_db:.1f} dB, {score - t.best_db:.1f} dB less"
+        f"the best {t.topology} reaches {t.best_db:.1f} dB, {_gap(score - t.best_db)}"
         for t in plain
         if t.best_db is not None and t.graph != standing.graph
     ]
@@ -264,8 +264,15 @@ def _against_simple(standing: Standing, topologies: list[TopologyBest]) -> list[
     if others and others[0].best_db is not None:
         gap = score - others[0].best_db
         name = short_name(named_topology(others[0].graph))
-        sentences.append(_capital(f"{start}the next type, {name}, comes within {gap:.2f} dB."))
+        words = f"the next type, {name}, comes within {gap:.2f} dB"
+        if gap < 0.0:  # it loses more by being built, or has no plan
+            words = f"another type, {name}, plays {-gap:.2f} dB more"
+        sentences.append(_capital(f"{start}{words}."))
     return sentences
+
+
+def _gap(loss: float) -> str:
+    return f"{abs(loss):.1f} dB {'less' if loss >= 0.0 else 'more'}"
 
 
 def _restarts(standing: Standing, topologies: list[TopologyBest]) -> str:

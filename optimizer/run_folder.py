@@ -204,7 +204,7 @@ def _write_candidate(
     path = folder / place / "design.toml"
     write_text(path, text)
     if candidate.network is not None:
-        free = f"the free network that was laid out, score {candidate.network_db:.3f} dB"
+        free = f"its free network, score {candidate.network_db:.3f} dB"
         text = write_design(candidate.network, 0, label=candidate.topology, comments=[title, free, about])
         write_text(folder / place / NETWORK_FILE, text)
     design = read_design(path, season.rules)

@@ -165,7 +165,7 @@ class Study:
         if not whole:
             self.study.tell(trial, state=TrialState.PRUNED)
             return
-        score = best_score(outcome)
+        score = outcome["score_db"] if outcome.get("plan") else best_score(outcome)
         self.study.tell(trial, score if score > -1e300 else -1e300)
 
     def _task(self, trial: FrozenTrial) -> Task:
