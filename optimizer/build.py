@@ -16,7 +16,8 @@ from optimizer.cad_files import has_cad, step_bytes
 from optimizer.design_file import read_design, write_design
 from optimizer.faults import ConfigError, Fault
 from optimizer.files import json_of, write_bytes, write_json, write_text
-from optimizer.layout_search import LAYOUT_EFFORTS, LaidOut, NoPlan, lay_out
+from optimizer.layout_efforts import LAYOUT_EFFORTS
+from optimizer.layout_search import LaidOut, NoPlan, lay_out
 from optimizer.mesh_files import Mesh, stl_bytes, threemf_bytes
 from optimizer.plan_file import plan_data, read_plan_file
 from optimizer.plan_stage import laid_out_of
@@ -97,8 +98,8 @@ def build_candidate(
     number : int
         Rank of the candidate [1].
     effort : str or None
-        Name of :data:`optimizer.layout_search.LAYOUT_EFFORTS`, by which a plan is sought anew; None takes the
-        plan that the search found, and seeks one by ``normal`` only where it found none [text].
+        Name in :data:`optimizer.layout_efforts.LAYOUT_EFFORTS`, by which a plan is sought anew; None takes
+        the plan that the search found, and seeks one by ``normal`` only where it found none [text].
     seed : int
         Root of the random numbers of a plan that is sought [1].
     progress : callable

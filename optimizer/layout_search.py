@@ -20,75 +20,24 @@ from models.plan import PlanBatch, bridged_chord, discs_of
 from models.plan_checks import faults
 from models.plan_reading import read_plan
 from models.score import Judge
-from optimizer.cell import Goal, Points, joined, merit
+from optimizer.cell import Bound, Goal, Points, joined, merit
 from optimizer.evolution import evolve
 from optimizer.layout import random_arrangement, turned
-from optimizer.layout_cells import FitCell, PlanCell
+from optimizer.layout_cells import FitCell, PlanCell, excess_of
+from optimizer.layout_efforts import LayoutEffort, Round
 from optimizer.progress import Progress, silent
 from optimizer.sites import search_sites
 
 GOAL = Goal()
 
+TRADED_DB = 0.4
+"""Score that a plan gives up for another goal; less than candidates may give up for such roles."""
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Round:
-    """One round of a halving: the best arrangements, evolved further.
+TRADES = 2
+"""How often the traded plan is sought again about itself."""
 
-    Attributes
-    ----------
-    kept : int
-        Arrangements that take part [1].
-    population, generations : int
-        Of the evolution of each [1].
-    """
-
-    kept: int
-    population: int
-    generations: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LayoutEffort:
-    """How hard plans are sought.
-
-    Attributes
-    ----------
-    fitting : tuple of Round
-        Rounds towards the sizes of the network design; the first draws the arrangements [list].
-    scoring : tuple of Round
-        Rounds for the score, mouths rounded to the search's sites [list].
-    finishing : tuple of Round
-        Rounds for the score about the best plans, mouths where they are drawn [list].
-    """
-
-    fitting: tuple[Round, ...]
-    scoring: tuple[Round, ...]
-    finishing: tuple[Round, ...]
-
-
-def rounds(*numbers: tuple[int, int, int]) -> tuple[Round, ...]:
-    """Rounds by arrangements, population and generations."""
-    return tuple(Round(kept=a, population=b, generations=c) for a, b, c in numbers)
-
-
-LAYOUT_EFFORTS = {
-    "quick": LayoutEffort(
-        fitting=rounds((300, 24, 5), (100, 24, 7), (40, 24, 12)),
-        scoring=rounds((16, 32, 6), (6, 48, 12), (3, 64, 20)),
-        finishing=rounds((2, 32, 8), (1, 48, 20)),
-    ),
-    "normal": LayoutEffort(
-        fitting=rounds((600, 24, 5), (200, 24, 7), (60, 24, 12)),
-        scoring=rounds((32, 32, 6), (12, 48, 12), (4, 64, 24)),
-        finishing=rounds((2, 48, 10), (1, 64, 30)),
-    ),
-    "thorough": LayoutEffort(
-        fitting=rounds((6000, 24, 6), (2000, 24, 10), (600, 24, 12)),
-        scoring=rounds((200, 32, 8), (60, 48, 20), (20, 64, 60)),
-        finishing=rounds((8, 48, 20), (3, 64, 40), (1, 64, 60)),
-    ),
-}
-"""Efforts by name."""
+NEAR_DB = 0.05
+"""What placing mouths exactly may change."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,6 +97,7 @@ def lay_out(
     progress: Progress = silent,
     bridge: float = 0.05,
     stop: Callable[[], bool] = lambda: False,
+    wanted: Goal = GOAL,
 ) -> LaidOut | NoPlan:
     """Best plan found for a network design.
 
@@ -167,6 +117,8 @@ def lay_out(
         Longest span that may be bridged at the top of a round cut-out in an upright wall [m].
     stop : callable
         True ends the search early with what was found [flag].
+    wanted : Goal
+        Another objective for which the plan that scores best gives up :data:`TRADED_DB` [record].
 
     Returns
     -------
@@ -179,6 +131,8 @@ def lay_out(
     if seeker.runs:
         seeker.score()
         best = seeker.finish()
+    if best is not None and wanted.key != GOAL.key:
+        best = seeker.trade(best, wanted)
     if best is not None:
         return replace(best, evaluations=seeker.evaluations)
     reasons = tuple(why) or ("no plan that fits has a settled drive",)
@@ -276,29 +230,46 @@ class _Seeker:
         found: LaidOut | None = None
         for one in self.effort.finishing:
             for run in self._best(one.kept):
-                x = run.points.x[:1]
-                plan = run.cell.plans(x)
-                built = read_plan(plan, self.judge.rules, None, self.design.diaphragms)
-                run.cell = PlanCell(self.judge, self.design, run.cell.arrangement, built.sites)
-                scale = self.rng.choice([0.003, 0.01, 0.03], size=(one.population, 1))
-                around = x + scale * self.rng.normal(size=(one.population, x.shape[1]))
-                around[0] = x[0]
-                start = run.cell.evaluate(around, np.zeros((one.population, 0), dtype=int))
+                run.cell, start = self._around(run.cell.arrangement, run.points.x[0], one.population)
                 run.points = self._evolved(run.cell, start, one.generations)
-                found = self._better(found, run, network_db)
+                if found is None or run.points.columns["output_db"][0] > found.score_db - NEAR_DB:
+                    new = self._laid_out(run.cell, run.points.x[0], network_db)
+                    found = new if found is None or new.score_db > found.score_db else found
                 self._step("finishing plans")
-        return found
+        return found if found is not None and np.isfinite(found.score_db) else None
 
-    def _better(self, found: LaidOut | None, run: _Run, network_db: float) -> LaidOut | None:
-        """The best plan so far, or that of a run with mouths exactly where they are drawn."""
-        x = run.points.x[0]
-        plan = run.cell.plans(x[None])
-        built = read_plan(plan, self.judge.rules, None, self.design.diaphragms)
-        responses = self.judge.respond(built)
-        score = float(self.judge.scores(responses)[0])
-        if not (run.fits and np.all(responses.settled)) or (found is not None and score <= found.score_db):
-            return found
-        return LaidOut(plan=plan, x=x, design=built, score_db=score, network_db=network_db)
+    def trade(self, best: LaidOut, wanted: Goal) -> LaidOut:
+        """Another plan of the same arrangement, better by another goal at a small loss of score."""
+        floor = Bound(key=GOAL.key, sign=1.0, value=best.score_db - TRADED_DB)
+        goal = replace(wanted, bounds=(*wanted.bounds, floor))
+        for one in (self.effort.finishing[-1],) * TRADES:
+            cell, start = self._around(best.plan.arrangement, best.x, one.population)
+            points = evolve(cell, self.rng, start, one.generations, goal, self.stop)[0]
+            self.evaluations += cell.evaluations
+            for x in points.x[:1]:
+                new = self._laid_out(cell, x, best.network_db)
+                if new.score_db >= floor.value - NEAR_DB:
+                    best = new
+        return best
+
+    def _around(self, arrangement: Arrangement, x: np.ndarray, count: int) -> tuple[PlanCell, Points]:
+        """A cell with mouths where a plan has them, and a population about that plan, which comes first."""
+        cell = PlanCell(self.judge, self.design, arrangement, self.sites)
+        built = read_plan(cell.plans(x[None]), self.judge.rules, None, self.design.diaphragms)
+        cell.sites = built.sites
+        scale = self.rng.choice([0.003, 0.01, 0.03], size=(count, 1))
+        around = x + scale * self.rng.normal(size=(count, x.size))
+        around[0] = x
+        return cell, cell.evaluate(around, np.zeros((count, 0), dtype=int))
+
+    def _laid_out(self, cell: PlanCell, x: np.ndarray, network_db: float) -> LaidOut:
+        """A plan with its design, mouths where they are drawn; minus infinity is the score of an unsound one."""
+        plan = cell.plans(x[None])
+        design = read_plan(plan, self.judge.rules, None, self.design.diaphragms)
+        responses = self.judge.respond(design)
+        sound = bool(np.all(responses.settled)) and excess_of(plan)[0] <= 0.0
+        score = float(self.judge.scores(responses)[0]) if sound else -np.inf
+        return LaidOut(plan=plan, x=x, design=design, score_db=score, network_db=network_db)
 
     def _best(self, count: int) -> list[_Run]:
         self.runs.sort(key=lambda run: -run.merit)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from models.catalogue import named_topology, short_name
 from optimizer.cell import Points
+from optimizer.objectives import OBJECTIVES
 from optimizer.outcomes import pooled
 from optimizer.parsimony import complexity, reducing, sorted_graphs
 
@@ -18,8 +19,27 @@ SMALL_LOSS_DB = 0.5
 SIMPLE_LOSS_DB = 1.0
 """Output that a candidate may give up for a simpler graph or a smaller box."""
 
+SIGNS = {objective.key: objective.sign for objective in OBJECTIVES.values()}
+"""+1 where more of an objective is better, -1 where less is, by its key."""
 
-@dataclass(slots=True, kw_only=True)
+
+@dataclass(frozen=True, slots=True)
+class Role:
+    """What a design is best at.
+
+    Attributes
+    ----------
+    words : str
+        For people [text].
+    key : str
+        Key of the objective that decides [text].
+    """
+
+    words: str
+    key: str = "output_db"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Pick:
     """A chosen design.
 
@@ -31,14 +51,14 @@ class Pick:
         Its row among the points kept of its graph [1].
     output_db : float
         Its score [dB].
-    roles : list of str
-        What it is best at, the weightiest first [text].
+    roles : list of Role
+        What it is best at, the weightiest first [list].
     """
 
     graph: str
     row: int
     output_db: float
-    roles: list[str] = field(default_factory=list)
+    roles: list[Role]
 
 
 def network_picks(archives: dict[str, Points]) -> list[Pick]:
@@ -69,7 +89,7 @@ def network_picks(archives: dict[str, Points]) -> list[Pick]:
 
 def roles_by_row(
     graphs: Sequence[str], columns: dict[str, np.ndarray], order: Collection[str]
-) -> dict[int, list[str]]:
+) -> dict[int, list[Role]]:
     """Rows of a pool that are best at something, with what they are best at; a row may be best at several.
 
     Parameters
@@ -83,33 +103,36 @@ def roles_by_row(
 
     Returns
     -------
-    dict of int to list of str
-        In the order in which roles matter [text].
+    dict of int to list of Role
+        In the order in which roles matter [mixed].
     """
     names = np.array(graphs)
     output = columns["output_db"]
     own = np.isin(names, list(order))
     top = float(output[own].max())
     simple = np.array([complexity(g) for g in graphs])
-    chosen: dict[int, list[str]] = {}
+    chosen: dict[int, list[Role]] = {}
 
-    def choose(role: str, value: np.ndarray, among: np.ndarray) -> None:
+    def choose(words: str, value: np.ndarray, among: np.ndarray, key: str = "output_db") -> None:
         if np.any(among):
             rows = np.nonzero(among)[0]
             best = int(rows[np.lexsort((-output[rows], -value[rows]))[0]])
-            chosen.setdefault(best, []).append(role)
+            chosen.setdefault(best, []).append(Role(words, key))
+
+    def choose_by(words: str, key: str, among: np.ndarray) -> None:
+        choose(words, SIGNS[key] * columns[key], among, key)
 
     near = own & (output >= top - SMALL_LOSS_DB)
     around = own & (output >= top - SIMPLE_LOSS_DB)
     choose("highest output", output, own)
-    choose(f"most even within {SMALL_LOSS_DB:g} dB", -columns["evenness_db"], near)
-    choose(f"least material within {SMALL_LOSS_DB:g} dB", -columns["material_cm3"], near)
+    choose_by(f"most even within {SMALL_LOSS_DB:g} dB", "evenness_db", near)
+    choose_by(f"least material within {SMALL_LOSS_DB:g} dB", "material_cm3", near)
     choose(f"simplest within {SIMPLE_LOSS_DB:g} dB", -simple.astype(float), around)
-    choose(f"strongest weakest tone within {SMALL_LOSS_DB:g} dB", columns["worst_tone_db"], near)
+    choose_by(f"strongest weakest tone within {SMALL_LOSS_DB:g} dB", "worst_tone_db", near)
     champion = names[next(iter(chosen))]
     choose("highest output of another type", output, own & (names != champion))
     if np.ptp(columns["outer_volume_l"][around]) > 0.0:
-        choose(f"smallest box within {SIMPLE_LOSS_DB:g} dB", -columns["outer_volume_l"], around)
+        choose_by(f"smallest box within {SIMPLE_LOSS_DB:g} dB", "outer_volume_l", around)
     for graph in order:
         choose(f"best {short_name(named_topology(graph))}", output, names == graph)
     return chosen

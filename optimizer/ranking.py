@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from models.catalogue import design_names
 from models.design import DesignBatch
-from models.plan_reading import plan_material
 from optimizer.cell import Points
 from optimizer.evaluation import evaluation
+from optimizer.layout_cells import plan_objectives
 from optimizer.layout_search import LaidOut, NoPlan
-from optimizer.objectives import measure
 from optimizer.outcomes import Outcomes
-from optimizer.picks import Pick, network_picks, roles_by_row
+from optimizer.picks import Pick, Role, network_picks, roles_by_row
 from optimizer.plan_stage import PlanStage, laid_out_of
 from optimizer.prices import dropped_rules, same_box_prices, verified_prices
 from optimizer.reasons import Standing, agreement, reasons_for
@@ -37,7 +36,7 @@ class _Entry:
     laid_out: LaidOut | NoPlan
     objectives: dict[str, float]
     sought: bool = True
-    roles: list[str] = field(default_factory=list)
+    role: str = ""
 
     @property
     def design(self) -> DesignBatch:
@@ -94,7 +93,7 @@ def rank(
     candidates = tuple(
         Candidate(
             rank=standing.rank,
-            role="; ".join(entry.roles),
+            role=entry.role,
             topology=standing.evaluation["topology"],
             graph=entry.pick.graph,
             design=standing.design,
@@ -156,9 +155,8 @@ def _entry(
         return _Entry(pick=pick, network=network, laid_out=found, objectives=objectives)
     laid_out = laid_out_of(found, runner.judge, network.diaphragms, pick.output_db)
     design = laid_out.design
-    columns = measure(runner.judge, design, runner.judge.respond(design), cell.tolerance)
-    columns["material_cm3"] = plan_material(laid_out.plan, design) * 1e6
-    columns["outer_volume_l"] = np.prod(laid_out.plan.outer, keepdims=True) * 1e3
+    responses = runner.judge.respond(design)
+    columns = plan_objectives(runner.judge, laid_out.plan, design, responses, cell.tolerance)
     objectives = {key: float(value[0]) for key, value in columns.items()}
     return _Entry(pick=pick, network=network, laid_out=laid_out, objectives=objectives)
 
@@ -173,17 +171,20 @@ def _chosen(entries: list[_Entry], count: int) -> list[_Entry]:
         columns = {key: np.array([e.objectives[key] for e in built]) for key in built[0].objectives}
         graphs = [entry.pick.graph for entry in built]
         for row, roles in roles_by_row(graphs, columns, dict.fromkeys(graphs)).items():
-            built[row].roles = roles
+            built[row].role = _words(roles)
             chosen.append(built[row])
-    chosen += [entry for entry in built if not entry.roles]
+    chosen += [entry for entry in built if not entry.role]
     chosen = (chosen + others)[:count]
     for entry in chosen:
-        if not entry.roles:
-            words = "; ".join(entry.pick.roles)
-            entry.roles = [f"as a free network: {words}"] if built else entry.pick.roles
+        if not entry.role:
+            entry.role = ("as a free network: " if built else "") + _words(entry.pick.roles)
     return sorted(
         chosen, key=lambda entry: (isinstance(entry.laid_out, NoPlan), -entry.objectives["output_db"])
     )
+
+
+def _words(roles: list[Role]) -> str:
+    return "; ".join(role.words for role in roles)
 
 
 def _standing(place: int, entry: _Entry, runner: TaskRunner) -> Standing:

@@ -12,9 +12,12 @@ from models.catalogue import named_topology
 from models.score import Judge
 from optimizer.cell import Bound, Cell, Goal, Points
 from optimizer.inner import EFFORTS, seek, seek_other
-from optimizer.layout_search import LAYOUT_EFFORTS, lay_out
+from optimizer.layout_cells import PlanCell
+from optimizer.layout_efforts import LAYOUT_EFFORTS
+from optimizer.layout_search import lay_out
 from optimizer.objectives import OBJECTIVES
 from optimizer.outcomes import PLAN, Outcomes, Task, archives_of, pack, thinned
+from optimizer.picks import SIGNS
 from optimizer.plan_stage import PlanStage, plan_outcome
 from optimizer.printer import printer_of
 from optimizer.season import Season
@@ -136,6 +139,8 @@ class TaskRunner:
             objectives=objectives, candidates=self.season.search.candidates, effort=task.effort
         )
         pick = layouts.picks(known)[task.restart]
+        role = pick.roles[0]
+        wanted = Goal(key=role.key, sign=SIGNS[role.key]) if role.key in PlanCell.keys else Goal()
         before = {t: o for t, o in known.items() if t.graph == task.graph and t.objective != PLAN}
         point = archives_of(before, objectives)[task.graph].take(np.array([pick.row]))
         found = lay_out(
@@ -145,5 +150,6 @@ class TaskRunner:
             task_seed(self.season, task),
             bridge=printer_of(self.season).bridge_mm * 1e-3,
             stop=stop,
+            wanted=wanted,
         )
         return plan_outcome(found)

@@ -15,7 +15,8 @@ from models.catalogue import named_topology, short_name
 from models.score import Judge
 from optimizer.build import season_of
 from optimizer.known import known_of_run
-from optimizer.layout_search import LAYOUT_EFFORTS, NoPlan, lay_out
+from optimizer.layout_efforts import LAYOUT_EFFORTS
+from optimizer.layout_search import NoPlan, lay_out
 from optimizer.printer import printer_of
 from optimizer.run_folder import read_run
 

@@ -25,7 +25,8 @@ from models.solid_steps import parts_of
 from models.solids import from_triangles, solid_of, triangles_of, volume_of
 from models.spaces import HalfSpace
 from models.topology import Topology, parse_graph_id
-from optimizer.layout_search import LaidOut, LayoutEffort, NoPlan, lay_out, rounds
+from optimizer.layout_efforts import LayoutEffort, rounds
+from optimizer.layout_search import LaidOut, NoPlan, lay_out
 from optimizer.mesh_files import Mesh, read_stl, stl_bytes
 from optimizer.season import load_season
 from optimizer.sites import search_sites

@@ -10,10 +10,11 @@ from pathlib import Path
 import pytest
 
 from models.score import Judge
-from optimizer import build, cli, layout_search
+from optimizer import build, cli
 from optimizer.execution import work
 from optimizer.gathering import best_per_graph
-from optimizer.layout_search import LaidOut, LayoutEffort, NoPlan, rounds
+from optimizer.layout_efforts import LAYOUT_EFFORTS, LayoutEffort, rounds
+from optimizer.layout_search import LaidOut, NoPlan
 from optimizer.outcomes import PLAN, Outcomes, Task, archives_of
 from optimizer.plan_stage import PlanStage
 from optimizer.ranking import rank
@@ -42,7 +43,7 @@ WHY = "the cut-out of a driver is wider than may be bridged in an inner wall"
 @pytest.fixture(scope="module", autouse=True)
 def little_effort() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setitem(layout_search.LAYOUT_EFFORTS, "quick", TINY)
+        patch.setitem(LAYOUT_EFFORTS, "quick", TINY)
         yield
 
 
