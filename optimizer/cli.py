@@ -76,6 +76,7 @@ def evaluate(
     from optimizer.design_file import read_design
     from optimizer.evaluation import evaluation
     from optimizer.faults import ConfigError
+    from optimizer.planned import room_reasons
     from optimizer.season import load_season
 
     if drive_v is not None and not 1e-6 <= drive_v <= 1e5:
@@ -90,18 +91,20 @@ def evaluate(
                     words = f"{hz.max():g} Hz is above {top:.0f} Hz, where the model of {space.name!r} ends"
                     raise BadOption("--frequencies", words)
     batches: list[DesignBatch] = []
+    rooms: list[list[str] | None] = []
     faults: list[Fault] = []
     for path in designs:
         try:
             batches.append(read_design(path, season.rules, hz))
+            rooms.append(room_reasons(path, batches[-1], season.rules))
         except ConfigError as error:
             faults += error.faults
     if faults:
         raise ConfigError(faults)
     judge = Judge(season.rules, hz, backend="numpy")
     results = [
-        {"design": str(path)} | evaluation(judge, batch, drive_v)[0]
-        for path, batch in zip(designs, batches, strict=True)
+        {"design": str(path)} | evaluation(judge, batch, drive_v, None if room is None else [room])[0]
+        for path, batch, room in zip(designs, batches, rooms, strict=True)
     ]
     if as_json:
         click.echo(json.dumps(results, indent=1, allow_nan=False))

@@ -16,13 +16,13 @@ NOT_GOOD = 1
 @click.option(
     "--effort",
     type=click.Choice(["quick", "normal", "thorough"]),
-    default="normal",
-    show_default=True,
-    help="How hard to seek a plan.",
+    help="Seek a plan anew, this hard. Default: the search's plan; normal where it found none.",
 )
-@click.option("--seed", type=click.IntRange(0, 2**63 - 1), default=1, show_default=True)
-def build(run: Path, number: int | None, effort: str, seed: int) -> None:
-    """Lay out candidates of the finished run folder RUN and write parts to print.
+@click.option(
+    "--seed", type=click.IntRange(0, 2**63 - 1), default=1, show_default=True, help="Of a plan sought."
+)
+def build(run: Path, number: int | None, effort: str | None, seed: int) -> None:
+    """Make parts to print of candidates of the finished run folder RUN, by their floor plans.
 
     Each goes to candidates/NN/parts: STL, 3MF, plan, design as built, dimension sheet, checks.
     """

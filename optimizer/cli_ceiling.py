@@ -68,7 +68,7 @@ def _searched(season: Season, config: Path, out: Path | None, workers: int) -> l
     with TemporaryDirectory(prefix="boxwright-") as temporary:
         folder = Path(temporary) if out is None else new_folder(out, config)
         with progress_bar("searching") as progress:
-            result = run_search(season, folder, workers=workers, progress=progress)
+            result = run_search(season, folder, workers=workers, progress=progress, plans=False)
         if out is not None:
             draw_run(write_run(folder, season, result))
     if result.interrupted:

@@ -11,6 +11,7 @@ from models.catalogue import graph_name, short_label
 from models.rules import Rules
 from models.spaces import HalfSpace, Space
 from models.topology import parse_graph_id
+from optimizer.layout_search import LaidOut
 from optimizer.results import SearchResult
 from optimizer.season import Season
 
@@ -222,20 +223,34 @@ def search_text(result: SearchResult, folder: str) -> str:
     if not result.candidates:
         return f"No design that fits was found. The record is in {folder}."
     rows = [
-        [f"{c.rank}. {short_label(c.topology, c.graph)}", f"{c.score_db:.2f}", c.role]
+        [
+            f"{c.rank}. {short_label(c.topology, c.graph)}",
+            f"{c.score_db:.2f}",
+            f"{c.laid_out.cost_db:+.2f}" if isinstance(c.laid_out, LaidOut) else "no plan",
+            c.role,
+        ]
         for c in result.candidates
     ]
     best = result.candidates[0]
     closed = [t.best_db for t in result.topologies if t.graph == "oA" and t.best_db is not None]
     over = ""
     if closed and best.graph != "oA":
-        over = f", {best.score_db - closed[0]:+.1f} dB against the best closed box"
+        network_db = best.score_db if best.network_db is None else best.network_db
+        free = ", both as free networks" if isinstance(best.laid_out, LaidOut) else ""
+        over = f", {network_db - closed[0]:+.1f} dB against the best closed box{free}"
+    building = []
+    if any(isinstance(c.laid_out, LaidOut) for c in result.candidates):
+        building.append("Scores are those of floor plans; of the free network where there is no plan.")
+    for one in result.without_plan:
+        why = "; ".join(one["reasons"])
+        building.append(f"Without a plan and left out: {one['topology']} ({one['graph']}): {why}.")
     return "\n".join(
         [
-            text_table(["candidate", "score dB", "role"], rows),
+            text_table(["candidate", "score dB", "building costs dB", "role"], rows),
             "",
             f"The first-ranked box is: {best.topology} (graph {best.graph}).",
             f"It scores {best.score_db:.2f} dB{over}.",
+            *building,
             *result.confidence["sentences"],
             f"Open {folder}/report.html for reasons and figures; the sizes are in {folder}/candidates.",
         ]

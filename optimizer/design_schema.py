@@ -88,6 +88,7 @@ class DesignFile(Table):
     """The whole file."""
 
     topology: Text | None = None
+    plan: Text | None = None
     chambers: Annotated[dict[Text, ChamberTable], Field(min_length=1)]
     drivers: Annotated[list[DriverTable], Field(min_length=1)]
     ducts: list[DuctTable] = Field(default_factory=list)

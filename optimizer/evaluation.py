@@ -15,7 +15,12 @@ from models.score import Judge, Responses
 from models.trust import warnings
 
 
-def evaluation(judge: Judge, batch: DesignBatch, voltage: float | None = None) -> list[dict[str, Any]]:
+def evaluation(
+    judge: Judge,
+    batch: DesignBatch,
+    voltage: float | None = None,
+    reasons: list[list[str]] | None = None,
+) -> list[dict[str, Any]]:
     """Evaluate every design of a batch, as plain data that is valid JSON.
 
     Parameters
@@ -26,6 +31,8 @@ def evaluation(judge: Judge, batch: DesignBatch, voltage: float | None = None) -
         Designs of one topology [record].
     voltage : float or None
         Amplifier voltage, rms; None seeks the largest permitted drive [V].
+    reasons : list of list of str, or None
+        Why each design does not fit; None counts room by volume, with walls of its own for every part [text].
 
     Returns
     -------
@@ -36,7 +43,7 @@ def evaluation(judge: Judge, batch: DesignBatch, voltage: float | None = None) -
     responses = judge.respond(batch, voltage)
     scores = judge.scores(responses)
     means = judge.space_means(responses)
-    reasons = reasons_not(batch, judge.rules)
+    reasons = reasons_not(batch, judge.rules) if reasons is None else reasons
     warned = warnings(batch, judge.rules, judge.tones_hz)
     names = design_names(batch)
     ducts = unique_names([duct.name for duct in batch.ducts])

@@ -19,6 +19,7 @@ from models.catalogue import short_label
 from models.topology import parse_graph_id
 from optimizer.figures_front import front_figure, topologies_figure
 from optimizer.figures_graph import graph_figure
+from optimizer.figures_plan import plan_figure
 from optimizer.figures_response import response_figure
 from optimizer.figures_tones import tones_figure
 from optimizer.files import write_bytes
@@ -55,6 +56,9 @@ def figure_makers(run: Run) -> Iterator[tuple[str, Callable[[], Figure]]]:
         evaluation, rank = candidate["evaluation"], candidate["rank"]
         yield f"{place}/graph", partial(graph_figure, title, parse_graph_id(candidate["graph"]))
         yield f"{place}/tones", partial(tones_figure, f"{title}: tones and limits", evaluation, scale)
+        if (run.folder / place / "plan.json").is_file():
+            source = run.record["source"]
+            yield f"{place}/plan", partial(plan_figure, title, run.folder / place, source)
         yield f"{place}/response", partial(_response, run, rank, f"{title}: at the permitted drive")
     if run.shows_front:
         yield "front", partial(front_figure, run.front, run.candidates, run.record["objectives"])

@@ -8,11 +8,11 @@ import numpy as np
 
 from models.catalogue import design_names, graph_name, named_topology
 from models.fit import reasons_not
-from models.reduction import simpler_graphs
 from optimizer.cell import Points
 from optimizer.front import non_dominated, spread_rows
 from optimizer.objectives import gains
 from optimizer.outcomes import Outcomes, best_score, pooled
+from optimizer.parsimony import reducing, sorted_graphs
 from optimizer.race import Standing
 from optimizer.results import FrontPoint, TopologyBest
 from optimizer.season import Season
@@ -20,9 +20,6 @@ from optimizer.tasks import TaskRunner
 
 FRONT_POINTS = 400
 """Points of the front that are reported at most, spread evenly along the output."""
-
-PARSIMONY_DB = 0.1
-"""A richer graph that beats a simpler one it contains by no more reduces to that one."""
 
 
 def best_per_graph(
@@ -48,12 +45,9 @@ def best_per_graph(
     """
     found = [_best_of(graph, outcomes, standing, archives, runner) for graph in standing.scores]
     scores = {t.graph: t.best_db for t in found if t.best_db is not None}
-    found = [replace(t, reduces_to=_reduces_to(t.graph, scores)) for t in found]
-
-    def place(t: TopologyBest) -> tuple[bool, bool, float, str]:
-        return (t.best_db is None, bool(t.reduces_to), -(t.best_db or 0.0), t.graph)
-
-    return tuple(sorted(found, key=place))
+    by_graph = {t.graph: replace(t, reduces_to=reducing(t.graph, scores)) for t in found}
+    nothing = sorted(set(by_graph) - set(scores))
+    return tuple(by_graph[graph] for graph in [*sorted_graphs(scores), *nothing])
 
 
 def _best_of(
@@ -79,15 +73,6 @@ def _best_of(
         restart_scores_db=tuple(standing.restarts.get(graph, ())) or tuple(tries.values()),
         **common,
     )
-
-
-def _reduces_to(graph: str, scores: dict[str, float]) -> str:
-    """The best simpler graph that a graph contains and does not beat by the margin; empty if none."""
-    if graph not in scores:
-        return ""
-    known = [simple for simple in simpler_graphs(named_topology(graph)) if simple in scores]
-    near = [simple for simple in known if scores[simple] >= scores[graph] - PARSIMONY_DB]
-    return min(near, key=lambda simple: (-scores[simple], len(simple), simple), default="")
 
 
 def _why_none(runner: TaskRunner, graph: str) -> str:

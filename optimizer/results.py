@@ -6,6 +6,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from models.design import DesignBatch
+from optimizer.layout_search import LaidOut, NoPlan
+
+NOT_SOUGHT = NoPlan(reasons=("no plan was sought",))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +37,12 @@ class Candidate:
         Price of each rule: ``rule``, ``db_per_unit``, ``unit``, ``verified`` [mixed].
     agreement : dict
         How many restarts of its cell came within 0.1 dB, of how many [mixed].
+    laid_out : LaidOut or NoPlan
+        Its floor plan, off which design and evaluation are read, or why there is none [record].
+    network : DesignBatch or None
+        The free network design that was laid out, a batch of one; None where design is that [record].
+    network_db : float or None
+        Its score; None where there is no such design [dB].
     """
 
     rank: int
@@ -46,6 +55,9 @@ class Candidate:
     reasons: tuple[str, ...]
     prices: tuple[dict[str, Any], ...] = ()
     agreement: dict[str, Any] = field(default_factory=dict)
+    laid_out: LaidOut | NoPlan = NOT_SOUGHT
+    network: DesignBatch | None = None
+    network_db: float | None = None
 
     @property
     def score_db(self) -> float:
@@ -138,6 +150,8 @@ class SearchResult:
         Numbers of cells, restarts and evaluations [1].
     seconds : dict of str to float
         Wall time by phase [s].
+    without_plan : tuple of dict
+        Designs that made room for other candidates because they cannot be laid out, and why [mixed].
     """
 
     candidates: tuple[Candidate, ...]
@@ -149,3 +163,4 @@ class SearchResult:
     history: tuple[dict[str, Any], ...]
     counts: dict[str, int]
     seconds: dict[str, float]
+    without_plan: tuple[dict[str, Any], ...] = ()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -14,7 +13,10 @@ from models.score import Judge
 from optimizer.curves import CurveMaker
 from optimizer.design_file import read_design, write_design
 from optimizer.faults import ConfigError, Fault
-from optimizer.files import read_csv, write_csv, write_json, write_text
+from optimizer.files import json_of, read_csv, write_csv, write_json, write_text
+from optimizer.layout_search import LaidOut
+from optimizer.plan_file import plan_data
+from optimizer.planned import room_reasons
 from optimizer.progress import Progress, silent
 from optimizer.results import Candidate, SearchResult
 from optimizer.run_record import candidate_record, candidate_row, columns_of, run_record
@@ -23,6 +25,10 @@ from optimizer.season_text import season_text
 
 READ_BACK_TOLERANCE_DB = 0.01
 """Largest change of a score when a design is written and read back."""
+
+
+PLAN_FILE, NETWORK_FILE = "plan.json", "network.toml"
+"""Of a candidate: its floor plan, and the free network that was laid out."""
 
 
 class InternalError(RuntimeError):
@@ -161,11 +167,6 @@ def draw_run(run: Run, progress: Progress = silent) -> None:
         ) from error
 
 
-def json_of(path: Path) -> Any:
-    """Content of a JSON file."""
-    return json.loads(path.read_text(encoding="utf-8"))
-
-
 def _read(path: Path, reader: Callable[[Path], Any]) -> Any:
     try:
         return reader(path)
@@ -185,19 +186,31 @@ def _write_candidate(
     folder: Path, candidate: Candidate, season: Season, judge: Judge, curves: CurveMaker
 ) -> dict[str, Any]:
     place = candidate_folder(candidate.rank)
+    title, about = f"candidate {candidate.rank}: {candidate.role}", f"season {season.name}"
+    found, planned = candidate.laid_out, isinstance(candidate.laid_out, LaidOut)
+    if isinstance(found, LaidOut):
+        write_json(folder / place / PLAN_FILE, plan_data(found))
     text = write_design(
         candidate.design,
         0,
         label=candidate.topology,
         comments=[
-            f"candidate {candidate.rank}: {candidate.role}",
+            title,
             f"score {candidate.score_db:.3f} dB, graph {candidate.graph}",
-            f"season {season.name}",
+            about,
         ],
+        plan=PLAN_FILE if planned else None,
     )
     path = folder / place / "design.toml"
     write_text(path, text)
-    back = float(judge.scores(judge.respond(read_design(path, season.rules)))[0])
+    if candidate.network is not None:
+        free = f"its free network, score {candidate.network_db:.3f} dB"
+        text = write_design(candidate.network, 0, label=candidate.topology, comments=[title, free, about])
+        write_text(folder / place / NETWORK_FILE, text)
+    design = read_design(path, season.rules)
+    back = float(judge.scores(judge.respond(design))[0])
+    if planned and (wrong := room_reasons(path, design, season.rules)):
+        raise InternalError(f"candidate {candidate.rank} does not fit as read back from {path}: {wrong[0]}")
     if not abs(back - candidate.score_db) <= READ_BACK_TOLERANCE_DB:
         raise InternalError(
             f"candidate {candidate.rank} ({candidate.topology}, {candidate.graph}) scores "

@@ -16,6 +16,7 @@ from optimizer.graphs import season_graphs
 from optimizer.history import history
 from optimizer.objectives import OBJECTIVES
 from optimizer.outcomes import archives_of
+from optimizer.plan_stage import PlanStage
 from optimizer.progress import Progress, silent
 from optimizer.race import PLANS, Race
 from optimizer.ranking import rank
@@ -51,11 +52,14 @@ def changed_keys(config: Path, error: SeasonChanged) -> ConfigError:
     return ConfigError(faults)
 
 
-def season_race(season: Season) -> Race:
-    """The race that a season's search runs."""
+def season_race(season: Season, plans: bool = True) -> Race:
+    """The race that a season's search runs; ``plans`` false leaves the floor plans out."""
     names = {*season.search.objectives, "evenness", "material"}
     others = tuple(name for name in OBJECTIVES if name != "output" and name in names)
-    return Race(season_graphs(season), PLANS[season.search.effort], others)
+    search = season.search
+    layouts = PlanStage(objectives=search.objectives, candidates=search.candidates, effort=search.effort)
+    wanted = layouts if plans and search.plans else None
+    return Race(season_graphs(season), PLANS[search.effort], others, wanted)
 
 
 def run_search(
@@ -66,6 +70,7 @@ def run_search(
     progress: Progress = silent,
     storage: str | None = None,
     study_name: str | None = None,
+    plans: bool = True,
 ) -> SearchResult:
     """Search a season and rank what was found.
 
@@ -85,6 +90,8 @@ def run_search(
         Journal file or database URL that several searches share [text].
     study_name : str or None
         Name of the study in the storage; the season's where there is none [text].
+    plans : bool
+        False lays nothing out, whatever the season says [flag].
 
     Returns
     -------
@@ -99,7 +106,7 @@ def run_search(
         The study was made for another season, or by another version.
     """
     began = time.perf_counter()
-    race = season_race(season)
+    race = season_race(season, plans)
     place = (storage or str(out / JOURNAL), study_name or season.name)
     study = Study(*place, race.graphs)
     _agree(study, season)
@@ -119,7 +126,7 @@ def run_search(
     archives = archives_of(outcomes, season.search.objectives)
     topologies = best_per_graph(outcomes, standing, archives, runner)
     sureness = confidence(standing, race.plan)
-    candidates = rank(season, runner, topologies, archives)
+    candidates, without_plan = rank(season, runner, topologies, archives, outcomes, race.layouts)
     front = front_of(archives, runner, season)
     return SearchResult(
         candidates=candidates,
@@ -128,6 +135,7 @@ def run_search(
         objectives=season.search.objectives,
         interrupted=stopped,
         confidence=sureness,
+        without_plan=without_plan,
         history=history(study.finished(), season.search.objectives),
         counts={
             "cells": len(race.graphs),

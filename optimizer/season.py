@@ -45,6 +45,8 @@ class SearchSettings:
         ``round`` or ``slot`` [text].
     duct_profile : str
         ``uniform``, ``conical`` or ``exponential`` [text].
+    plans : bool
+        Whether candidates are laid out, and ranked by the score of their floor plan [flag].
     """
 
     topologies: str | tuple[str, ...]
@@ -57,6 +59,7 @@ class SearchSettings:
     effort: str
     duct_shape: str = "round"
     duct_profile: str = "uniform"
+    plans: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,7 +81,8 @@ class Season:
     source : dict
         Validated content with all defaults and the driver file's data filled in [record].
     config_hash : str
-        SHA-256 of the canonical JSON of ``source``, in hexadecimal [text].
+        SHA-256 of the canonical JSON of ``source`` but for ``search.plans``, which changes no design, in
+        hexadecimal [text].
     """
 
     path: Path
@@ -149,7 +153,8 @@ def _season(path: Path, data: dict[str, Any], checker: Checker) -> Season:
     if checker.faults or valid is None or driver is None:
         raise ConfigError(checker.faults)
     source = valid.model_dump(exclude_none=True)
-    canonical = json.dumps(source, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
+    decisive = source | {"search": {k: v for k, v in source["search"].items() if k != "plans"}}
+    canonical = json.dumps(decisive, sort_keys=True, separators=(",", ":"), allow_nan=False)
     return Season(
         path=path,
         name=valid.season.name,

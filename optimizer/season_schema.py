@@ -167,6 +167,7 @@ class SearchTable(Table):
     effort: Literal["quick", "normal", "thorough"] = "normal"
     duct_shape: Literal["round", "slot"] = "round"
     duct_profile: Literal["uniform", "conical", "exponential"] = "uniform"
+    plans: bool = True
 
 
 class PrinterTable(Table):
