@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -13,10 +13,6 @@ from optimizer import cli_build
 from optimizer.cli_ceiling import ceiling
 from optimizer.cli_options import INTERRUPTED, BadOption
 from optimizer.cli_search import search
-
-if TYPE_CHECKING:
-    from models.design import DesignBatch
-    from optimizer.faults import Fault
 
 BAD_INPUT = 2
 COMMAND_LINE = "command line"
@@ -69,40 +65,18 @@ def evaluate(
     """Evaluate each design file DESIGN under the season CONFIG."""
     import json
 
-    from models.cabin_modes import highest_frequency
-    from models.score import Judge
-    from models.spaces import Cabin
     from optimizer.cli_output import evaluation_text
-    from optimizer.design_file import read_design
-    from optimizer.evaluation import evaluation
-    from optimizer.faults import ConfigError
+    from optimizer.evaluation import BadFrequency, evaluate_files
     from optimizer.season import load_season
 
     if drive_v is not None and not 1e-6 <= drive_v <= 1e5:
         raise BadOption("--drive-v", f"must be 1e-06 to 100000 V, is {drive_v:g}")
     hz = None if frequencies is None else parse_frequencies(frequencies)
     season = load_season(config)
-    if hz is not None:
-        for space in season.rules.spaces:
-            if isinstance(space, Cabin):
-                top = highest_frequency(space.size, season.rules.air.sound_speed)
-                if hz.max() > top:
-                    words = f"{hz.max():g} Hz is above {top:.0f} Hz, where the model of {space.name!r} ends"
-                    raise BadOption("--frequencies", words)
-    batches: list[DesignBatch] = []
-    faults: list[Fault] = []
-    for path in designs:
-        try:
-            batches.append(read_design(path, season.rules, hz))
-        except ConfigError as error:
-            faults += error.faults
-    if faults:
-        raise ConfigError(faults)
-    judge = Judge(season.rules, hz, backend="numpy")
-    results = [
-        {"design": str(path)} | evaluation(judge, batch, drive_v)[0]
-        for path, batch in zip(designs, batches, strict=True)
-    ]
+    try:
+        results = evaluate_files(season, designs, hz, drive_v)
+    except BadFrequency as error:
+        raise BadOption("--frequencies", str(error)) from None
     if as_json:
         click.echo(json.dumps(results, indent=1, allow_nan=False))
     else:

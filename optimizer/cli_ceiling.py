@@ -63,7 +63,7 @@ def _searched(season: Season, config: Path, out: Path | None, workers: int) -> l
     from optimizer.known import known_of_result
     from optimizer.progress import progress_bar
     from optimizer.run_folder import draw_run, write_run
-    from optimizer.search import run_search
+    from optimizer.searching import run_search
 
     with TemporaryDirectory(prefix="boxwright-") as temporary:
         folder = Path(temporary) if out is None else new_folder(out, config)

@@ -45,7 +45,7 @@ def search(
     from optimizer.cli_output import search_text
     from optimizer.progress import progress_bar
     from optimizer.run_folder import draw_run, write_run
-    from optimizer.search import SeasonChanged, changed_keys, run_search
+    from optimizer.searching import SeasonChanged, changed_keys, run_search
     from optimizer.study import StorageError
 
     if workers < 1:

@@ -11,7 +11,7 @@ from matplotlib.lines import Line2D
 
 from models.catalogue import short_label
 from optimizer.objectives import OBJECTIVES
-from optimizer.style import COLOURS, INK, MARKERS, QUIET, WIDTH_IN
+from optimizer.style import COLOURS, INK, MARKERS, QUIET, new_figure
 
 MOST_TOPOLOGIES = 30
 """Topologies that the figure shows; the table holds all."""
@@ -37,8 +37,7 @@ def front_figure(
         The figure [record].
     """
     others = objectives[1:]
-    figure = Figure(figsize=(WIDTH_IN, 0.9 + 2.9 * len(others)), layout="constrained")
-    figure.suptitle("What can be traded for what", x=0.01, ha="left", fontweight="bold", fontsize=10.5)
+    figure = new_figure("What can be traded for what", 0.9 + 2.9 * len(others))
     axes = figure.subplots(len(others), 1, squeeze=False)[:, 0]
     groups = _groups(front)
     first = OBJECTIVES[objectives[0]].key
@@ -114,8 +113,7 @@ def topologies_figure(topologies: Sequence[dict[str, str]]) -> Figure:
     """
     found = [row for row in topologies if row["best_db"]]
     shown = found[:MOST_TOPOLOGIES]
-    figure = Figure(figsize=(WIDTH_IN, 1.5 + 0.235 * max(2, len(shown))), layout="constrained")
-    figure.suptitle("Best score of every topology", x=0.01, ha="left", fontweight="bold", fontsize=10.5)
+    figure = new_figure("Best score of every topology", 1.5 + 0.235 * max(2, len(shown)))
     ax = figure.subplots()
     for place, row in enumerate(shown):
         best = float(row["best_db"])

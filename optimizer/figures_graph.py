@@ -7,7 +7,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Circle, FancyBboxPatch
 
 from models.topology import OUTSIDE, Edge, Topology, place_letter
-from optimizer.style import COLOURS, INK
+from optimizer.style import COLOURS, INK, new_figure
 
 KINDS = ("driver", "duct", "diaphragm")
 
@@ -27,8 +27,7 @@ def graph_figure(title: str, topology: Topology) -> Figure:
     Figure
         The figure [record].
     """
-    figure = Figure(figsize=(1.4 + 1.5 * topology.chambers, 2.9), layout="constrained")
-    figure.suptitle(title, x=0.01, ha="left", fontweight="bold", fontsize=9.5)
+    figure = new_figure(title, 2.9, 1.4 + 1.5 * topology.chambers)
     ax = figure.subplots()
     last = 1.6 * (topology.chambers - 1)
     ax.add_patch(FancyBboxPatch((-0.5, -1.75), last + 1.0, 0.4, boxstyle="round,pad=0.05", fc="none", ec=INK))

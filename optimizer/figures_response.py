@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
-from optimizer.style import COLOURS, DASHES, LIMIT, QUIET, WIDTH_IN, shortened
+from optimizer.style import COLOURS, DASHES, LIMIT, QUIET, new_figure, shortened
 
 ROUND = np.array([1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0])
 """First digits of frequencies that an axis names."""
@@ -47,8 +47,7 @@ def response_figure(
     if ducts:
         panels.append(("air_speed_m_s", "peak (m/s)", "Air speed in the fastest duct"))
     panels.append(("impedance_ohm", "magnitude (ohm)", "Impedance at the amplifier"))
-    figure = Figure(figsize=(WIDTH_IN, 1.3 + 1.75 * len(panels)), layout="constrained")
-    figure.suptitle(shortened(title, 62), x=0.01, ha="left", fontweight="bold", fontsize=10.5)
+    figure = new_figure(title, 1.3 + 1.75 * len(panels))
     axes = figure.subplots(len(panels), 1, sharex=True, squeeze=False)[:, 0]
     spaces = list(dict.fromkeys(row["space"] for row in rows))
     handles = []

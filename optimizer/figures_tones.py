@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 
-from optimizer.style import COLOURS, INK, MARKERS, QUIET, WIDTH_IN, shortened
+from optimizer.style import COLOURS, INK, MARKERS, QUIET, new_figure, shortened
 
 LIMIT_WORDS = {
     "excursion": "excursion",
@@ -58,8 +58,7 @@ def tones_figure(title: str, evaluation: dict[str, Any], scale: float) -> Figure
     ]
     table_height = 0.24 * len(limits) + 0.1
     heights = [height for _ in spaces for height in (1.35, table_height)]
-    figure = Figure(figsize=(WIDTH_IN, 0.95 + sum(heights) + 0.62 * len(heights)), layout="constrained")
-    figure.suptitle(shortened(title, 62), x=0.01, ha="left", fontweight="bold", fontsize=10.5)
+    figure = new_figure(title, 0.95 + sum(heights) + 0.62 * len(heights))
     axes = figure.subplots(len(heights), 1, gridspec_kw={"height_ratios": heights}, squeeze=False)[:, 0]
     levels = [tone["level_db"] for space in spaces for tone in space["tones"] if tone["level_db"] is not None]
     span = (min(levels, default=0.0) - 6.0, max(levels, default=0.0) + 5.0)

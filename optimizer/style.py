@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import io
 from typing import Any
+
+from matplotlib.figure import Figure
 
 INK = "#22303c"
 QUIET = "#6b7a86"
@@ -51,6 +54,37 @@ FIGURE_STYLE: Any = {
 
 WIDTH_IN = 5.6
 """Width of every figure, narrow enough to be read on a phone."""
+
+DOTS_PER_INCH = 160
+
+
+class NotebookFigure(Figure):
+    """A figure that a notebook shows by itself, whatever its settings."""
+
+    def _repr_png_(self) -> bytes:
+        image = io.BytesIO()
+        self.savefig(image, format="png", dpi=DOTS_PER_INCH)
+        return image.getvalue()
+
+
+def new_figure(title: str, height: float, width: float = WIDTH_IN) -> Figure:
+    """An empty figure in the style of all: laid out by itself, its title bold and flush left.
+
+    Parameters
+    ----------
+    title : str
+        Title, cut where it is long [text].
+    height, width : float
+        Size [inch].
+
+    Returns
+    -------
+    Figure
+        The figure [record].
+    """
+    figure = NotebookFigure(figsize=(width, height), layout="constrained")
+    figure.suptitle(shortened(title, 62), x=0.01, ha="left", fontweight="bold", fontsize=10.5)
+    return figure
 
 
 def shortened(text: str, length: int = 34) -> str:

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import optimizer.search
+import optimizer.searching
 from optimizer import cli
 from optimizer.cli import parse_frequencies
 from optimizer.run_folder import write_run
@@ -32,7 +32,7 @@ def found(monkeypatch, result):
         return replace(result, candidates=result.candidates[:1], interrupted=instead.interrupted)
 
     instead.interrupted = False
-    monkeypatch.setattr(optimizer.search, "run_search", instead)
+    monkeypatch.setattr(optimizer.searching, "run_search", instead)
     return instead, asked
 
 
@@ -237,7 +237,8 @@ def test_an_internal_error_names_the_candidate(
 ) -> None:
     first = result.candidates[0]
     wrong = replace(first, evaluation=first.evaluation | {"score_db": 0.0})
-    monkeypatch.setattr(optimizer.search, "run_search", lambda *_, **__: replace(result, candidates=(wrong,)))
+    instead = replace(result, candidates=(wrong,))
+    monkeypatch.setattr(optimizer.searching, "run_search", lambda *_, **__: instead)
     status, _, err = run("search", season_path, "--out", tmp_path / "run")
     assert status == 1 and "internal error: candidate 1 (vented box" in err and "Traceback" not in err
 
