@@ -11,7 +11,7 @@ import click
 
 from optimizer import cli_build
 from optimizer.cli_ceiling import ceiling
-from optimizer.cli_options import INTERRUPTED, BadOption
+from optimizer.cli_options import INTERRUPTED, BadOption, examples, talk_options
 from optimizer.cli_search import search
 
 BAD_INPUT = 2
@@ -29,7 +29,15 @@ def _version(context: click.Context, _: click.Parameter, wanted: bool) -> None:
         context.exit()
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog=examples(
+        "boxwright check configs/demo.toml                  what the season says",
+        "boxwright search configs/demo.toml --effort quick  a first answer, in runs/demo-1",
+        "boxwright build runs/demo-1 --candidate 1          parts to print",
+        "boxwright search --help                            options and examples",
+    ),
+)
 @click.option(
     "--version", is_flag=True, is_eager=True, expose_value=False, callback=_version, help="Print the version."
 )
@@ -41,19 +49,34 @@ def cli() -> None:
     """
 
 
-@cli.command()
+@cli.command(
+    epilog=examples("boxwright check configs/demo.toml", "boxwright check configs/demo.toml --json")
+)
 @click.argument("config", type=click.Path(path_type=Path))
-def check(config: Path) -> None:
+@click.option("--json", "as_json", is_flag=True, help="Print it as JSON, every default filled in.")
+def check(config: Path, as_json: bool) -> None:
     """Check the season file CONFIG and print what it says."""
-    from optimizer.cli_output import season_summary
+    import json
+
+    from optimizer.cli_output import season_record, season_summary
     from optimizer.graphs import season_graphs
     from optimizer.season import load_season
 
     season = load_season(config)
-    click.echo(season_summary(season, season_graphs(season)))
+    graphs = season_graphs(season)
+    if as_json:
+        click.echo(json.dumps(season_record(season, graphs), indent=1, allow_nan=False))
+    else:
+        click.echo(season_summary(season, graphs))
 
 
-@cli.command()
+@cli.command(
+    epilog=examples(
+        "boxwright evaluate configs/demo.toml mine.toml other.toml",
+        "boxwright evaluate configs/demo.toml runs/demo-1/candidates/01/design.toml --json",
+        "boxwright evaluate configs/demo.toml mine.toml --drive-v 2.83 --frequencies 20:400:200",
+    )
+)
 @click.argument("config", type=click.Path(path_type=Path))
 @click.argument("designs", type=click.Path(path_type=Path), nargs=-1, required=True, metavar="DESIGN...")
 @click.option("--json", "as_json", is_flag=True, help="Print a JSON list, one object a design.")
@@ -83,15 +106,18 @@ def evaluate(
         click.echo("\n\n".join(evaluation_text(one["design"], one, season.scale) for one in results))
 
 
-@cli.command()
+@cli.command(epilog=examples("boxwright report runs/demo-1", "boxwright report runs/demo-1 runs/demo-2"))
 @click.argument("runs", type=click.Path(path_type=Path), nargs=-1, required=True, metavar="RUN...")
-def report(runs: tuple[Path, ...]) -> None:
+@talk_options
+def report(runs: tuple[Path, ...], talk: str | None) -> None:
     """Draw figures and report of finished run folders again."""
+    from optimizer.progress import progress_bar
     from optimizer.run_folder import draw_run, read_run
 
     for run in [read_run(folder) for folder in runs]:
         try:
-            draw_run(run)
+            with progress_bar("drawing", talk) as progress:
+                draw_run(run, progress)
         except OSError as error:
             raise BadOption("RUN", f"cannot write to {run.folder}: {error.strerror}") from None
         click.echo(str(run.folder / "report.html"))

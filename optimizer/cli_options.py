@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -20,6 +21,31 @@ class BadOption(click.UsageError):
     def __init__(self, option: str, message: str) -> None:
         super().__init__(message)
         self.option = option
+
+
+def examples(*lines: str) -> str:
+    """Epilog of a command's help: examples that keep their lines.
+
+    Parameters
+    ----------
+    *lines : str
+        Whole command lines, at best less than 78 characters [text].
+
+    Returns
+    -------
+    str
+        For ``click.command(epilog=...)`` [text].
+    """
+    return "\n".join(["\b", "Examples:", *(f"  {line}" for line in lines)])
+
+
+def talk_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Add ``--quiet`` and ``--verbose``; the command gets ``talk`` for :mod:`optimizer.progress`."""
+    quiet = click.option("-q", "--quiet", "talk", flag_value="quiet", help="Faults only on standard error.")
+    verbose = click.option(
+        "-v", "--verbose", "talk", flag_value="verbose", help="A line for every step instead of a bar."
+    )
+    return quiet(verbose(command))
 
 
 def season_with(config: Path, effort: str | None, seed: int | None) -> Season:
