@@ -106,7 +106,7 @@ def _margins(ax: Axes, space: dict[str, Any], limits: list[str], scale: float) -
         for column, tone in enumerate(tones):
             binds = tone["limit"] == name and values[row, column] < 0.005
             if numbers and np.isfinite(values[row, column]):
-                text = "limit" if binds else f"{values[row, column]:+.1f}"
+                text = "limit" if binds else _margin_words(values[row, column])
                 weight = "bold" if binds else "normal"
                 ax.text(
                     column,
@@ -135,6 +135,11 @@ def _margins(ax: Axes, space: dict[str, Any], limits: list[str], scale: float) -
     ax.tick_params(length=0)
     for spine in ax.spines.values():
         spine.set_visible(False)
+
+
+def _margin_words(margin: float) -> str:
+    """Margin with one decimal; a limit that is met beside the one that stops the drive is not +0.0."""
+    return "<0.1" if 0.0 <= margin < 0.05 else f"{margin:+.1f}"
 
 
 def _value(margin: float | None) -> float:
