@@ -274,7 +274,7 @@ def build_record(number: int, found: LaidOut, verified: Verified, notes: list[st
         "material_cm3": verified.body_cm3 + verified.lid_cm3,
         "mass_g": verified.mass_g,
         "verified": verified.passed,
-        "checks": [{"name": c.name, "passed": c.passed, "found": c.found} for c in verified.checks],
+        "checks": verified.record()["checks"],
         "notes": notes,
     }
 

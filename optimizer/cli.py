@@ -5,18 +5,14 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from optimizer import cli_build
 from optimizer.cli_ceiling import ceiling
-from optimizer.cli_options import INTERRUPTED, BadOption
+from optimizer.cli_options import INTERRUPTED, BadOption, examples, talk_options
 from optimizer.cli_search import search
-
-if TYPE_CHECKING:
-    from models.design import DesignBatch
-    from optimizer.faults import Fault
 
 BAD_INPUT = 2
 COMMAND_LINE = "command line"
@@ -33,7 +29,15 @@ def _version(context: click.Context, _: click.Parameter, wanted: bool) -> None:
         context.exit()
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog=examples(
+        "boxwright check configs/demo.toml                  what the season says",
+        "boxwright search configs/demo.toml --effort quick  a first answer, in runs/demo-1",
+        "boxwright build runs/demo-1 --candidate 1          parts to print",
+        "boxwright search --help                            options and examples",
+    ),
+)
 @click.option(
     "--version", is_flag=True, is_eager=True, expose_value=False, callback=_version, help="Print the version."
 )
@@ -45,19 +49,34 @@ def cli() -> None:
     """
 
 
-@cli.command()
+@cli.command(
+    epilog=examples("boxwright check configs/demo.toml", "boxwright check configs/demo.toml --json")
+)
 @click.argument("config", type=click.Path(path_type=Path))
-def check(config: Path) -> None:
+@click.option("--json", "as_json", is_flag=True, help="Print it as JSON, every default filled in.")
+def check(config: Path, as_json: bool) -> None:
     """Check the season file CONFIG and print what it says."""
-    from optimizer.cli_output import season_summary
+    import json
+
+    from optimizer.cli_output import season_record, season_summary
     from optimizer.graphs import season_graphs
     from optimizer.season import load_season
 
     season = load_season(config)
-    click.echo(season_summary(season, season_graphs(season)))
+    graphs = season_graphs(season)
+    if as_json:
+        click.echo(json.dumps(season_record(season, graphs), indent=1, allow_nan=False))
+    else:
+        click.echo(season_summary(season, graphs))
 
 
-@cli.command()
+@cli.command(
+    epilog=examples(
+        "boxwright evaluate configs/demo.toml mine.toml other.toml",
+        "boxwright evaluate configs/demo.toml runs/demo-1/candidates/01/design.toml --json",
+        "boxwright evaluate configs/demo.toml mine.toml --drive-v 2.83 --frequencies 20:400:200",
+    )
+)
 @click.argument("config", type=click.Path(path_type=Path))
 @click.argument("designs", type=click.Path(path_type=Path), nargs=-1, required=True, metavar="DESIGN...")
 @click.option("--json", "as_json", is_flag=True, help="Print a JSON list, one object a design.")
@@ -69,58 +88,36 @@ def evaluate(
     """Evaluate each design file DESIGN under the season CONFIG."""
     import json
 
-    from models.cabin_modes import highest_frequency
-    from models.score import Judge
-    from models.spaces import Cabin
     from optimizer.cli_output import evaluation_text
-    from optimizer.design_file import read_design
-    from optimizer.evaluation import evaluation
-    from optimizer.faults import ConfigError
-    from optimizer.planned import room_reasons
+    from optimizer.evaluation import BadFrequency, evaluate_files
     from optimizer.season import load_season
 
     if drive_v is not None and not 1e-6 <= drive_v <= 1e5:
         raise BadOption("--drive-v", f"must be 1e-06 to 100000 V, is {drive_v:g}")
     hz = None if frequencies is None else parse_frequencies(frequencies)
     season = load_season(config)
-    if hz is not None:
-        for space in season.rules.spaces:
-            if isinstance(space, Cabin):
-                top = highest_frequency(space.size, season.rules.air.sound_speed)
-                if hz.max() > top:
-                    words = f"{hz.max():g} Hz is above {top:.0f} Hz, where the model of {space.name!r} ends"
-                    raise BadOption("--frequencies", words)
-    batches: list[DesignBatch] = []
-    rooms: list[list[str] | None] = []
-    faults: list[Fault] = []
-    for path in designs:
-        try:
-            batches.append(read_design(path, season.rules, hz))
-            rooms.append(room_reasons(path, batches[-1], season.rules))
-        except ConfigError as error:
-            faults += error.faults
-    if faults:
-        raise ConfigError(faults)
-    judge = Judge(season.rules, hz, backend="numpy")
-    results = [
-        {"design": str(path)} | evaluation(judge, batch, drive_v, None if room is None else [room])[0]
-        for path, batch, room in zip(designs, batches, rooms, strict=True)
-    ]
+    try:
+        results = evaluate_files(season, designs, hz, drive_v)
+    except BadFrequency as error:
+        raise BadOption("--frequencies", str(error)) from None
     if as_json:
         click.echo(json.dumps(results, indent=1, allow_nan=False))
     else:
         click.echo("\n\n".join(evaluation_text(one["design"], one, season.scale) for one in results))
 
 
-@cli.command()
+@cli.command(epilog=examples("boxwright report runs/demo-1", "boxwright report runs/demo-1 runs/demo-2"))
 @click.argument("runs", type=click.Path(path_type=Path), nargs=-1, required=True, metavar="RUN...")
-def report(runs: tuple[Path, ...]) -> None:
+@talk_options
+def report(runs: tuple[Path, ...], talk: str | None) -> None:
     """Draw figures and report of finished run folders again."""
+    from optimizer.progress import progress_bar
     from optimizer.run_folder import draw_run, read_run
 
     for run in [read_run(folder) for folder in runs]:
         try:
-            draw_run(run)
+            with progress_bar("drawing", talk) as progress:
+                draw_run(run, progress)
         except OSError as error:
             raise BadOption("RUN", f"cannot write to {run.folder}: {error.strerror}") from None
         click.echo(str(run.folder / "report.html"))

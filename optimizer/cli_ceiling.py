@@ -9,14 +9,20 @@ from typing import TYPE_CHECKING
 
 import click
 
-from optimizer.cli_options import BadOption, new_folder, season_with
+from optimizer.cli_options import BadOption, examples, new_folder, season_with, talk_options
 
 if TYPE_CHECKING:
     from optimizer.known import Known
     from optimizer.season import Season
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "boxwright ceiling configs/demo.toml --run runs/demo-1",
+        "boxwright ceiling configs/demo.toml --effort quick --out runs/first",
+        "boxwright ceiling configs/demo.toml --run runs/demo-1 --json > ceiling.json",
+    )
+)
 @click.argument("config", type=click.Path(path_type=Path))
 @click.option(
     "--run", "run_folder", type=click.Path(path_type=Path), help="Finished run folder of the season."
@@ -25,10 +31,19 @@ if TYPE_CHECKING:
 @click.option("--workers", type=int, default=os.cpu_count() or 1, show_default="all cores", help="Processes.")
 @click.option("--effort", type=click.Choice(["quick", "normal", "thorough"]), help="Instead of the season's.")
 @click.option("--json", "as_json", is_flag=True, help="Print the ceiling as JSON.")
+@talk_options
 def ceiling(
-    config: Path, run_folder: Path | None, out: Path | None, workers: int, effort: str | None, as_json: bool
+    config: Path,
+    run_folder: Path | None,
+    out: Path | None,
+    workers: int,
+    effort: str | None,
+    as_json: bool,
+    talk: str | None,
 ) -> None:
-    """How much more the season CONFIG could give: bounds, prices of its rules, the best of every type.
+    """How much more the season CONFIG could give, and at what price.
+
+    Bounds, prices of its rules, and the best box of every type.
 
     Starts from a finished run with --run, else searches the season first.
     """
@@ -47,27 +62,29 @@ def ceiling(
     if run_folder is not None:
         known = known_of_run(run_folder, season)
     else:
-        known = _searched(season, config, out, workers)
+        known = _searched(season, config, out, workers, talk)
     if not known:
         click.echo("No design that fits was found, so there is no ceiling.", err=True)
         sys.exit(1)
-    with progress_bar("ceiling") as progress:
+    with progress_bar("ceiling", talk) as progress:
         found = find_ceiling(season, known, progress)
     click.echo(json.dumps(found, indent=1, allow_nan=False) if as_json else ceiling_text(season.name, found))
 
 
-def _searched(season: Season, config: Path, out: Path | None, workers: int) -> list[Known]:
+def _searched(
+    season: Season, config: Path, out: Path | None, workers: int, talk: str | None
+) -> list[Known]:
     """Best boxes of a search whose run folder is kept only where one is asked for."""
     from tempfile import TemporaryDirectory
 
     from optimizer.known import known_of_result
     from optimizer.progress import progress_bar
     from optimizer.run_folder import draw_run, write_run
-    from optimizer.search import run_search
+    from optimizer.searching import run_search
 
     with TemporaryDirectory(prefix="boxwright-") as temporary:
         folder = Path(temporary) if out is None else new_folder(out, config)
-        with progress_bar("searching") as progress:
+        with progress_bar("searching", talk) as progress:
             result = run_search(season, folder, workers=workers, progress=progress, plans=False)
         if out is not None:
             draw_run(write_run(folder, season, result))

@@ -2,30 +2,55 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 
 import numpy as np
 
-from models.catalogue import graph_name, short_label
+from models.catalogue import graph_name
 from models.rules import Rules
 from models.spaces import HalfSpace, Space
 from models.topology import parse_graph_id
-from optimizer.layout_search import LaidOut
-from optimizer.results import SearchResult
 from optimizer.season import Season
 
 
-def text_table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    """Columns set in line: the first flush left, the others flush right."""
+def text_table(head: Sequence[str], rows: Sequence[Sequence[str]], left: Collection[int] = ()) -> str:
+    """Columns set in line: the first and those of ``left`` flush left, the others flush right."""
     columns = list(zip(head, *rows, strict=True))
     widths = [max(len(cell) for cell in column) for column in columns]
 
     def line(cells: Sequence[str]) -> str:
-        first = cells[0].ljust(widths[0])
-        return "  ".join([first, *(c.rjust(w) for c, w in zip(cells[1:], widths[1:], strict=True))]).rstrip()
+        set_ = [
+            cell.ljust(width) if i == 0 or i in left else cell.rjust(width)
+            for i, (cell, width) in enumerate(zip(cells, widths, strict=True))
+        ]
+        return "  ".join(set_).rstrip()
 
     return "\n".join([line(head), *(line(row) for row in rows)])
+
+
+def season_record(season: Season, graphs: Sequence[str]) -> dict[str, Any]:
+    """A season as ``check --json`` prints it.
+
+    Parameters
+    ----------
+    season : Season
+        The season [record].
+    graphs : sequence of str
+        Graph ids that its search covers [text].
+
+    Returns
+    -------
+    dict
+        Name, hash, what it says with every default filled in, the graphs, warnings [mixed].
+    """
+    return {
+        "name": season.name,
+        "config_hash": season.config_hash,
+        "source": season.source,
+        "topologies": [{"topology": graph_name(parse_graph_id(graph)), "graph": graph} for graph in graphs],
+        "warnings": season_warnings(season.rules),
+    }
 
 
 def season_summary(season: Season, graphs: Sequence[str]) -> str:
@@ -203,55 +228,3 @@ def _fixed(value: float | None, digits: int) -> str:
 def _size(impedance: list[float | None]) -> float | None:
     real, imaginary = impedance
     return None if real is None or imaginary is None else float(np.hypot(real, imaginary))
-
-
-def search_text(result: SearchResult, folder: str) -> str:
-    """Short table of the candidates and two sentences on what to do with them.
-
-    Parameters
-    ----------
-    result : SearchResult
-        What the search found [record].
-    folder : str
-        The run folder [text].
-
-    Returns
-    -------
-    str
-        Several lines [text].
-    """
-    if not result.candidates:
-        return f"No design that fits was found. The record is in {folder}."
-    rows = [
-        [
-            f"{c.rank}. {short_label(c.topology, c.graph)}",
-            f"{c.score_db:.2f}",
-            f"{c.laid_out.cost_db:+.2f}" if isinstance(c.laid_out, LaidOut) else "no plan",
-            c.role,
-        ]
-        for c in result.candidates
-    ]
-    best = result.candidates[0]
-    closed = [t.best_db for t in result.topologies if t.graph == "oA" and t.best_db is not None]
-    over = ""
-    if closed and best.graph != "oA":
-        network_db = best.score_db if best.network_db is None else best.network_db
-        free = ", both as free networks" if isinstance(best.laid_out, LaidOut) else ""
-        over = f", {network_db - closed[0]:+.1f} dB against the best closed box{free}"
-    building = []
-    if any(isinstance(c.laid_out, LaidOut) for c in result.candidates):
-        building.append("Scores are those of floor plans; of the free network where there is no plan.")
-    for one in result.without_plan:
-        why = "; ".join(one["reasons"])
-        building.append(f"Without a plan and left out: {one['topology']} ({one['graph']}): {why}.")
-    return "\n".join(
-        [
-            text_table(["candidate", "score dB", "building costs dB", "role"], rows),
-            "",
-            f"The first-ranked box is: {best.topology} (graph {best.graph}).",
-            f"It scores {best.score_db:.2f} dB{over}.",
-            *building,
-            *result.confidence["sentences"],
-            f"Open {folder}/report.html for reasons and figures; the sizes are in {folder}/candidates.",
-        ]
-    )

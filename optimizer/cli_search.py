@@ -8,10 +8,26 @@ from pathlib import Path
 
 import click
 
-from optimizer.cli_options import INTERRUPTED, BadOption, new_folder, old_folder, season_with
+from optimizer.cli_options import (
+    INTERRUPTED,
+    BadOption,
+    examples,
+    new_folder,
+    old_folder,
+    season_with,
+    talk_options,
+)
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "boxwright search configs/demo.toml --effort quick",
+        "boxwright search configs/demo.toml --out runs/mine",
+        "boxwright search configs/demo.toml --out runs/mine --resume",
+        "boxwright search configs/demo.toml --storage /shared/league.journal",
+        "boxwright search configs/demo.toml --quiet --json > found.json",
+    )
+)
 @click.argument("config", type=click.Path(path_type=Path))
 @click.option(
     "--out", type=click.Path(path_type=Path), help="New or empty folder. Default: runs/NAME-NUMBER."
@@ -25,6 +41,7 @@ from optimizer.cli_options import INTERRUPTED, BadOption, new_folder, old_folder
 @click.option("--storage", metavar="URL", help="Database URL or journal file that several searches share.")
 @click.option("--study", "study_name", metavar="NAME", help="Name in --storage. Default: the season's name.")
 @click.option("--json", "as_json", is_flag=True, help="Print run and candidates as JSON.")
+@talk_options
 def search(
     config: Path,
     out: Path | None,
@@ -35,6 +52,7 @@ def search(
     storage: str | None,
     study_name: str | None,
     as_json: bool,
+    talk: str | None,
 ) -> None:
     """Search the season CONFIG and write a run folder.
 
@@ -42,10 +60,10 @@ def search(
     """
     import json
 
-    from optimizer.cli_output import search_text
-    from optimizer.progress import progress_bar
+    from optimizer.progress import QUIET, VERBOSE, progress_bar
     from optimizer.run_folder import draw_run, write_run
-    from optimizer.search import SeasonChanged, changed_keys, run_search
+    from optimizer.search_words import search_text
+    from optimizer.searching import SeasonChanged, changed_keys, run_search
     from optimizer.study import StorageError
 
     if workers < 1:
@@ -55,10 +73,10 @@ def search(
     season = season_with(config, effort, seed)
     if study_name is not None and storage is None:
         raise BadOption("--study", "names a study in --storage, which is not given")
-    _prepare_backend()
+    _prepare_backend(silent=talk == QUIET)
     folder = old_folder(out, config, storage is not None) if resume else new_folder(out, config)
     try:
-        with progress_bar("searching") as progress:
+        with progress_bar("searching", talk) as progress:
             result = run_search(
                 season, folder, workers=workers, progress=progress, storage=storage, study_name=study_name
             )
@@ -68,7 +86,7 @@ def search(
         raise changed_keys(config, error) from None
     try:
         run = write_run(folder, season, result)
-        with progress_bar("drawing") as progress:
+        with progress_bar("drawing", talk) as progress:
             draw_run(run, progress)
     except OSError as error:
         raise BadOption("--out", f"cannot write to {folder}: {error.strerror}") from None
@@ -76,7 +94,7 @@ def search(
         content = {"folder": str(folder), "run": run.record, "candidates": run.candidates}
         click.echo(json.dumps(content, indent=1))
     else:
-        click.echo(search_text(result, str(folder)))
+        click.echo(search_text(run, verbose=talk == VERBOSE))
     if result.interrupted:
         click.echo("interrupted: the folder holds what was found until then", err=True)
         sys.exit(INTERRUPTED)
@@ -84,7 +102,7 @@ def search(
         sys.exit(1)
 
 
-def _prepare_backend() -> None:
+def _prepare_backend(silent: bool) -> None:
     from models.backend import VARIABLE, choose_backend, code_folder
     from optimizer.warm_up import COMPLETE
 
@@ -92,5 +110,5 @@ def _prepare_backend() -> None:
         backend = choose_backend()
     except ValueError as error:
         raise BadOption(VARIABLE, str(error)) from None
-    if backend == "compiled" and not (code_folder() / COMPLETE).exists():
+    if not silent and backend == "compiled" and not (code_folder() / COMPLETE).exists():
         click.echo("compiling: the first search of a version takes half a minute longer", err=True)

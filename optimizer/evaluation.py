@@ -3,16 +3,87 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from models.cabin_modes import highest_frequency
 from models.catalogue import design_names
 from models.design import DesignBatch
 from models.drive import LIMIT_NAMES
 from models.fit import reasons_not
 from models.score import Judge, Responses
+from models.spaces import Cabin
 from models.trust import warnings
+from optimizer.design_file import read_design
+from optimizer.faults import ConfigError, Fault
+from optimizer.planned import room_reasons
+from optimizer.season import Season
+
+
+class BadFrequency(ValueError):
+    """A frequency at which a season's spaces are not modelled."""
+
+
+def evaluate_files(
+    season: Season, paths: Sequence[Path], hz: np.ndarray | None = None, voltage: float | None = None
+) -> list[dict[str, Any]]:
+    """Evaluate design files under a season.
+
+    Parameters
+    ----------
+    season : Season
+        The season [record].
+    paths : sequence of Path
+        Design files [path].
+    hz : ndarray, shape (n,), or None
+        Frequencies instead of the season's tones [Hz].
+    voltage : float or None
+        Amplifier voltage, rms; None seeks the largest permitted drive [V].
+
+    Returns
+    -------
+    list of dict
+        What ``evaluate --json`` prints: one object a design, that of :func:`evaluation` with its file under
+        ``design`` [mixed].
+
+    Raises
+    ------
+    ConfigError
+        The faults of all files.
+    BadFrequency
+        A frequency lies above those for which a cabin is modelled.
+    """
+    if hz is not None:
+        _refuse_high(season, float(hz.max()))
+    batches: list[DesignBatch] = []
+    rooms: list[list[str] | None] = []
+    faults: list[Fault] = []
+    for path in paths:
+        try:
+            batches.append(read_design(path, season.rules, hz))
+            rooms.append(room_reasons(path, batches[-1], season.rules))
+        except ConfigError as error:
+            faults += error.faults
+    if faults:
+        raise ConfigError(faults)
+    judge = Judge(season.rules, hz, backend="numpy")
+    return [
+        {"design": str(path)} | evaluation(judge, batch, voltage, None if room is None else [room])[0]
+        for path, batch, room in zip(paths, batches, rooms, strict=True)
+    ]
+
+
+def _refuse_high(season: Season, highest: float) -> None:
+    for space in season.rules.spaces:
+        if isinstance(space, Cabin):
+            top = highest_frequency(space.size, season.rules.air.sound_speed)
+            if highest > top:
+                raise BadFrequency(
+                    f"{highest:g} Hz is above {top:.0f} Hz, where the model of {space.name!r} ends"
+                )
 
 
 def evaluation(

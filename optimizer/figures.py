@@ -25,12 +25,10 @@ from optimizer.figures_tones import tones_figure
 from optimizer.files import write_bytes
 from optimizer.processes import worker_pool
 from optimizer.progress import Progress
-from optimizer.style import FIGURE_STYLE
+from optimizer.style import DOTS_PER_INCH, FIGURE_STYLE
 
 if TYPE_CHECKING:
     from optimizer.run_folder import Run
-
-DOTS_PER_INCH = 160
 
 LEAST_FIGURES_A_WORKER = 5
 """Figures that make it worth starting a process."""
@@ -66,7 +64,34 @@ def figure_makers(run: Run) -> Iterator[tuple[str, Callable[[], Figure]]]:
         yield "topologies", partial(topologies_figure, run.topologies)
 
 
-def draw_figures(run: Run, progress: Progress) -> None:
+def figure_of(run: Run, place: str) -> Figure:
+    """One figure of a run, drawn but not saved.
+
+    Parameters
+    ----------
+    run : Run
+        The folder's content [record].
+    place : str
+        Path relative to the folder without the suffix, such as ``candidates/01/tones`` [text].
+
+    Returns
+    -------
+    Figure
+        The figure [record].
+
+    Raises
+    ------
+    LookupError
+        The run has no such figure.
+    """
+    makers = dict(figure_makers(run))
+    if place not in makers:
+        raise LookupError(f"this run has no figure {place!r}; it has {', '.join(makers) or 'none'}")
+    with matplotlib.rc_context(FIGURE_STYLE):
+        return makers[place]()
+
+
+def draw_figures(run: Run, progress: Progress, workers: int | None = None) -> None:
     """Draw and save every figure of a run folder.
 
     Parameters
@@ -75,9 +100,11 @@ def draw_figures(run: Run, progress: Progress) -> None:
         The folder's content [record].
     progress : callable
         Told the figures done, their total and the place of the latest [any].
+    workers : int or None
+        Processes at most; None for as many as there are cores [1].
     """
     makers = list(figure_makers(run))
-    workers = min(os.cpu_count() or 1, len(makers) // LEAST_FIGURES_A_WORKER)
+    workers = min(workers or os.cpu_count() or 1, len(makers) // LEAST_FIGURES_A_WORKER)
     if workers < 2:
         for done, (place, make) in enumerate(makers, start=1):
             draw_figure(make, run.folder / place)

@@ -136,7 +136,7 @@ def read_run(folder: Path) -> Run:
     )
 
 
-def draw_run(run: Run, progress: Progress = silent) -> None:
+def draw_run(run: Run, progress: Progress = silent, workers: int | None = None) -> None:
     """Draw every figure and the report of a run folder from its data.
 
     Parameters
@@ -145,6 +145,8 @@ def draw_run(run: Run, progress: Progress = silent) -> None:
         The folder's content [record].
     progress : callable
         Told the figures done, their total and the place of the latest [any].
+    workers : int or None
+        Processes at most; None for as many as there are cores [1].
 
     Raises
     ------
@@ -157,7 +159,7 @@ def draw_run(run: Run, progress: Progress = silent) -> None:
     from optimizer.report import report_page
 
     try:
-        draw_figures(run, progress)
+        draw_figures(run, progress, workers)
         write_text(run.folder / "report.html", report_page(run))
     except FileNotFoundError as error:
         raise _damaged(Path(str(error.filename)), "no such file") from None

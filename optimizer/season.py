@@ -145,6 +145,34 @@ def season_from_data(data: dict[str, Any], path: Path | str) -> Season:
     return _season(path, merge_driver_file(document, checker, path.parent), checker)
 
 
+def with_settings(season: Season, effort: str | None, seed: int | None) -> Season:
+    """The season with some settings of its search changed; its hash is that of the changed season.
+
+    Parameters
+    ----------
+    season : Season
+        The season [record].
+    effort : str or None
+        ``quick``, ``normal`` or ``thorough``; None for the season's own [text].
+    seed : int or None
+        Root of all random numbers; None for the season's own [1].
+
+    Returns
+    -------
+    Season
+        The season itself where nothing changes [record].
+
+    Raises
+    ------
+    ConfigError
+        A setting cannot be used.
+    """
+    changes = {key: value for key, value in (("effort", effort), ("seed", seed)) if value is not None}
+    if not changes:
+        return season
+    return season_from_data(season.source | {"search": season.source["search"] | changes}, season.path)
+
+
 def _season(path: Path, data: dict[str, Any], checker: Checker) -> Season:
     valid = checker.validate(SeasonFile, data)
     sections = Sections.of(data)

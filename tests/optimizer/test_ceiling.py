@@ -10,7 +10,7 @@ from optimizer.ceiling import ceiling
 from optimizer.ceiling_output import ceiling_text
 from optimizer.known import known_of_result, known_of_run
 from optimizer.run_folder import write_run
-from optimizer.search import run_search
+from optimizer.searching import run_search
 from optimizer.season import load_season
 from tests.optimizer.conftest import SEASON
 

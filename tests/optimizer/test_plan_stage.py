@@ -20,7 +20,7 @@ from optimizer.plan_stage import PlanStage
 from optimizer.ranking import rank
 from optimizer.results import SearchResult
 from optimizer.run_folder import read_run, write_run
-from optimizer.search import run_search, season_race
+from optimizer.searching import run_search, season_race
 from optimizer.season import Season, load_season
 from optimizer.study import Study
 from optimizer.tasks import TaskRunner

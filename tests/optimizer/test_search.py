@@ -21,7 +21,7 @@ from optimizer.objectives import OBJECTIVES, gains
 from optimizer.outcomes import Task, unpack
 from optimizer.parsimony import reducing
 from optimizer.polish import DriveProblem, polish, sweep_sites
-from optimizer.search import run_search
+from optimizer.searching import run_search
 from optimizer.season import Season, load_season
 from optimizer.tasks import TaskRunner, goals
 from optimizer.variables import compact_sides
