@@ -20,6 +20,7 @@ from models.topology import parse_graph_id
 from optimizer.figures_front import front_figure, topologies_figure
 from optimizer.figures_graph import graph_figure
 from optimizer.figures_response import response_figure
+from optimizer.figures_spread import spread_candidates, spread_figure
 from optimizer.figures_tones import tones_figure
 from optimizer.files import write_bytes
 from optimizer.processes import worker_pool
@@ -60,6 +61,8 @@ def figure_makers(run: Run) -> Iterator[tuple[str, Callable[[], Figure]]]:
         yield "front", partial(front_figure, run.front, run.candidates, run.record["objectives"])
     if any(row["best_db"] for row in run.topologies):
         yield "topologies", partial(topologies_figure, run.topologies)
+    if told := spread_candidates(run.candidates):
+        yield "spread", partial(spread_figure, told)
 
 
 def draw_figures(run: Run, progress: Progress) -> None:

@@ -34,6 +34,9 @@ class Candidate:
         Price of each rule: ``rule``, ``db_per_unit``, ``unit``, ``verified`` [mixed].
     agreement : dict
         How many restarts of its cell came within 0.1 dB, of how many [mixed].
+    tolerance : dict
+        How its score spreads with print, driver and day, as :class:`optimizer.spread.Spread` records it;
+        empty where that was not sampled [mixed].
     """
 
     rank: int
@@ -46,6 +49,7 @@ class Candidate:
     reasons: tuple[str, ...]
     prices: tuple[dict[str, Any], ...] = ()
     agreement: dict[str, Any] = field(default_factory=dict)
+    tolerance: dict[str, Any] = field(default_factory=dict)
 
     @property
     def score_db(self) -> float:

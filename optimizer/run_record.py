@@ -15,6 +15,10 @@ PACKAGES = ("boxwright", "numpy", "scipy", "optuna", "moocore", "scikit-fem", "m
 """Packages whose versions a run records."""
 
 
+SPREAD_COLUMNS = ("p10_db", "p50_db", "p90_db", "keeps_rank")
+"""What ``candidates.csv`` holds of a candidate's tolerance."""
+
+
 def run_record(season: Season, result: SearchResult) -> dict[str, Any]:
     """Content of ``run.json``: what was searched, with what, and how long it took.
 
@@ -67,6 +71,7 @@ def candidate_record(candidate: Candidate, folder: str) -> dict[str, Any]:
         Plain data [mixed].
     """
     evaluation = candidate.evaluation
+    tolerance = {"tolerance": dict(candidate.tolerance)} if candidate.tolerance else {}
     return {
         "rank": candidate.rank,
         "role": candidate.role,
@@ -89,13 +94,14 @@ def candidate_record(candidate: Candidate, folder: str) -> dict[str, Any]:
         "agreement": dict(candidate.agreement),
         "design": f"{folder}/design.toml",
         "evaluation": evaluation,
-    }
+    } | tolerance
 
 
 def candidate_row(record: Mapping[str, Any]) -> dict[str, Any]:
     """One row of ``candidates.csv``, units in the column names."""
     row = {key: record[key] for key in ("rank", "role", "topology", "graph", "score_db")}
     row |= record["objectives"]
+    row |= {key: record["tolerance"][key] for key in SPREAD_COLUMNS if "tolerance" in record}
     for index, space in enumerate(record["evaluation"]["spaces"], start=1):
         row[f"mean_db {index} {space['name']}"] = space["mean_db"]
         for tone in space["tones"]:

@@ -21,6 +21,7 @@ from optimizer.season_checks import check_season
 from optimizer.season_driver import merge_driver_file
 from optimizer.season_schema import CabinTable, EnvelopeTable, HalfSpaceTable, SeasonFile
 from optimizer.season_sections import Sections
+from optimizer.season_tolerances import season_tolerances
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,7 +175,8 @@ def _driver(sections: Sections, checker: Checker) -> Driver | None:
 
 
 def _rules(valid: SeasonFile, driver: Driver, air: Air) -> Rules:
-    limits = valid.limits
+    limits, spaces = valid.limits, tuple(_space(space) for space in valid.spaces)
+    highest = max(tone.hz for tone in valid.tones)
     return Rules(
         driver=driver,
         driver_count=valid.driver.count,
@@ -190,11 +192,12 @@ def _rules(valid: SeasonFile, driver: Driver, air: Air) -> Rules:
         ),
         tones_hz=np.array([tone.hz for tone in valid.tones]),
         tone_weights=np.array([tone.weight for tone in valid.tones]),
-        spaces=tuple(_space(space) for space in valid.spaces),
+        spaces=spaces,
         air=air,
         physics=Physics(**valid.physics.model_dump()),
         drive=limits.drive,
         mean=valid.score.mean,
+        tolerances=season_tolerances(valid.tolerances, valid.air, spaces, highest),
     )
 
 
