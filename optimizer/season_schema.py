@@ -38,8 +38,8 @@ class SeasonTable(Table):
     scale: Annotated[float, Field(gt=0.0, le=1000.0)] = 1.0
 
 
-class DriverTable(Table):
-    """``[driver]``: Thiele-Small data in any sufficient combination, and the sizes of the part."""
+class DriverOptionTable(Table):
+    """``[[driver_options]]``: a driver that the season could have instead."""
 
     file: Text | None = None
     name: Text = "driver"
@@ -64,6 +64,11 @@ class DriverTable(Table):
     cutout_mm: float | None = None
     frame_mm: float | None = None
     depth_mm: float | None = None
+
+
+class DriverTable(DriverOptionTable):
+    """``[driver]``: Thiele-Small data in any sufficient combination, and the sizes of the part."""
+
     count: Annotated[int, Field(ge=1, le=8)] = 1
     wiring: Literal["parallel", "series"] = "parallel"
 
@@ -210,3 +215,4 @@ class SeasonFile(Table):
     search: SearchTable = SearchTable()
     printer: PrinterTable | None = None
     tolerances: TolerancesTable | None = None
+    driver_options: list[DriverOptionTable] | None = None
