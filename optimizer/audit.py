@@ -24,7 +24,7 @@ from optimizer.priced_rules import rules_of
 from optimizer.progress import Progress, silent
 from optimizer.rematch import Match, rematch
 from optimizer.season import Season
-from optimizer.variants import Variant, encoded
+from optimizer.variants import Variant, encoded, output_of
 
 RULE_MOVE, TONE_MOVE = 0.1, 0.05
 """Shares by which rules and tones are moved."""
@@ -33,10 +33,16 @@ PEAK_DB = 3.0
 """A tone is a narrow peak of the winner where a twentieth beside it less than half the power is left [dB]."""
 
 APART_DB = 3.0
-"""A tone sets types apart where the winner gives twice the power of the next type, or more [dB]."""
+"""A tone sets types apart where the winner's lead over the next type is this much above its mean [dB]."""
 
 LOUD_DB = 6.0
 """A tone carries the winner where it has twice the pressure of its other tones, or more [dB]."""
+
+TURNS = 3
+"""How often the rules are moved anew where that leads to a better box for the season as it is."""
+
+LEAST_GAIN_DB = 5e-3
+"""Gain of a better box [dB]."""
 
 LIMIT_RULES = {
     "limits.excursion_mm": "excursion",
@@ -107,11 +113,19 @@ def audit(
     base = Match(variant=variant, points=points)
     moves = _moves(season.rules)
     count = len(moves) + season.rules.tones_hz.size + len(season.driver_options) + 1
-    rules = []
-    for number, (key, unit, value, to, moved) in enumerate(moves):
-        progress(number, count, f"{key} at {to:g}")
-        change = _change(base, rematch(base, variant.under(moved), effort.seek, seed))
-        rules.append({"rule": key, "unit": unit, "from": value, "to": to} | change)
+    for _ in range(TURNS):
+        after = []
+        for number, (key, _unit, _value, to, moved) in enumerate(moves):
+            progress(number, count, f"{key} at {to:g}")
+            after.append(rematch(base, variant.under(moved), effort.seek, seed))
+        better = _bettered(base, [match for match in after if match is not None])
+        if better is None:
+            break
+        base = better
+    rules = [
+        {"rule": key, "unit": unit, "from": value, "to": to} | _change(base, match)
+        for (key, unit, value, to, _), match in zip(moves, after, strict=True)
+    ]
     tones = []
     for i, hz in enumerate(season.rules.tones_hz):
         progress(len(moves) + i, count, f"tone of {hz:g} Hz")
@@ -132,6 +146,18 @@ def audit(
         "uses": _uses(base),
         "drivers": drivers,
     }
+
+
+def _bettered(base: Match, others: list[Match]) -> Match | None:
+    """The season's best boxes where those under moved rules lead to better ones; None where they do not."""
+    points = dict(base.points)
+    for match in others:
+        for graph, point in match.points.items():
+            back = base.variant.carried(graph, point, match.variant)
+            if output_of(back) > output_of(points[graph]) + LEAST_GAIN_DB:
+                points[graph] = base.variant.solve(graph, back)
+    gained = any(points[graph] is not base.points[graph] for graph in points)
+    return Match(variant=base.variant, points=points) if gained else None
 
 
 def _moves(rules: Rules) -> list[tuple[str, str, float, float, Rules]]:
@@ -180,7 +206,7 @@ def _tone(base: Match, i: int, seek: str | None, seed: int) -> dict[str, Any]:
     character = _character(base, i, others)
     marks = (
         ("peak", "peak_db", PEAK_DB),
-        ("apart", "above_rival_db", APART_DB),
+        ("apart", "lead_above_mean_db", APART_DB),
         ("loud", "above_others_db", LOUD_DB),
     )
     why = [word for word, key, least in marks if character[key] is not None and character[key] > least]
@@ -205,10 +231,12 @@ def _character(base: Match, i: int, others: list[int]) -> dict[str, Any]:
         peak = float(here - 0.5 * (low + high))
     weights = rules.tone_weights[others]
     rest = float((levels[0][others] * weights).sum() / weights.sum()) if others else None
+    leads = levels[0] - levels[1] if len(levels) > 1 else None
     return {
         "level_db": float(levels[0][i]),
         "above_others_db": None if rest is None else float(levels[0][i]) - rest,
-        "above_rival_db": float(levels[0][i] - levels[1][i]) if len(levels) > 1 else None,
+        "above_rival_db": None if leads is None else float(leads[i]),
+        "lead_above_mean_db": None if leads is None else float(leads[i] - leads.mean()),
         "peak_db": peak,
     }
 

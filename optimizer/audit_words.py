@@ -22,9 +22,9 @@ MOST_FLIPS = 4
 _WORDS = {rule.key: rule.words for rule in PRICED_RULES}
 
 _WHY = {
-    "peak": "a twentieth beside it the winner has lost half its power",
-    "apart": "the winner gives twice the power of the next type there",
-    "loud": "the winner gives twice the pressure of its other tones there",
+    "peak": "5 % beside it the winner is at least 3 dB quieter",
+    "apart": "the winner's lead over the next type is at least 3 dB larger there than on average",
+    "loud": "the winner is at least 6 dB louder there than at its other tones",
 }
 
 
@@ -130,7 +130,7 @@ def _narrow(audit: dict[str, Any]) -> list[str]:
     sentences = []
     for t in audit["tones"]:
         if t["narrow"]:
-            why = listed([_WHY[word] for word in t["why"]])
+            why = "; ".join(_WHY[word] for word in t["why"])
             gain = ""
             if t["left_out"] is not None and t["left_out"]["gain_db"] is not None:
                 gain = f" Without it the other tones would average {t['left_out']['gain_db']:.2f} dB more."
@@ -166,10 +166,8 @@ def _choice(drivers: list[dict[str, Any]]) -> list[str]:
     if racing:
         open_one, firm = min(racing, key=lambda d: d["margin_db"]), max(racing, key=lambda d: d["margin_db"])
         if open_one is not firm:
-            sentences.append(
-                f"The contest between types is most open with {open_one['name']}, {open_one['margin_db']:.2f} dB"
-                f" between the first two, and least open with {firm['name']}, {firm['margin_db']:.2f} dB."
-            )
+            near, far = (f"{d['name']}, {d['margin_db']:.2f} dB" for d in (open_one, firm))
+            sentences.append(f"Types are nearest to each other with {near}, and farthest apart with {far}.")
     par = [d for d in fit if "vented box" in d["par"]]
     if len(par) > 1:
         wide = max(par, key=lambda d: d["best_db"] - d["par"]["vented box"])
