@@ -115,9 +115,10 @@ def audit(
     count = len(moves) + season.rules.tones_hz.size + len(season.driver_options) + 1
     for _ in range(TURNS):
         after = []
-        for number, (key, _unit, _value, to, moved) in enumerate(moves):
+        for number, (key, _unit, value, to, moved) in enumerate(moves):
             progress(number, count, f"{key} at {to:g}")
-            after.append(rematch(base, variant.under(moved), effort.seek, seed))
+            looser = (to > value) != (key == "envelope.wall_mm")
+            after.append(rematch(base, variant.under(moved), effort.seek, seed, looser))
         better = _bettered(base, [match for match in after if match is not None])
         if better is None:
             break

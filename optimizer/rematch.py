@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -20,15 +20,19 @@ class Match:
         The rules [record].
     points : dict of str to Points
         Best box found of each graph that has one that fits [record].
+    least_db : dict of str to float
+        Scores that boxes known from elsewhere have under these rules too [dB].
     """
 
     variant: Variant
     points: dict[str, Points]
+    least_db: dict[str, float] = field(default_factory=dict)
 
     @property
     def levels(self) -> dict[str, float]:
         """Score of each type, the best first [dB]."""
-        found = {graph: output_of(point) for graph, point in self.points.items()}
+        least = self.least_db
+        found = {g: max(output_of(point), least.get(g, -np.inf)) for g, point in self.points.items()}
         return dict(sorted(found.items(), key=lambda item: -item[1]))
 
     @property
@@ -48,7 +52,9 @@ class Match:
         return levels[0] - levels[1] if len(levels) > 1 else None
 
 
-def rematch(before: Match, changed: Variant, effort: str | None, seed: int) -> Match | None:
+def rematch(
+    before: Match, changed: Variant, effort: str | None, seed: int, looser: bool = False
+) -> Match | None:
     """Solve every type again from its best box under other rules, its sites kept.
 
     Parameters
@@ -62,6 +68,8 @@ def rematch(before: Match, changed: Variant, effort: str | None, seed: int) -> M
         the known one fits [text].
     seed : int
         Seed of that search [1].
+    looser : bool
+        Whether every box that was permitted before is so now, with the same score [flag].
 
     Returns
     -------
@@ -77,4 +85,6 @@ def rematch(before: Match, changed: Variant, effort: str | None, seed: int) -> M
         best = max(starts, key=output_of)
         if np.isfinite(output_of(best)):
             points[graph] = best
-    return Match(variant=changed, points=points) if points else None
+    if not points:
+        return None
+    return Match(variant=changed, points=points, least_db=before.levels if looser else {})
