@@ -127,6 +127,31 @@ class Diaphragms:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Specimens:
+    """What differs from design to design although the rules give one value: driver and leakage as built.
+
+    Attributes
+    ----------
+    mass : ndarray, shape (n_designs,)
+        Moving mass Mms with the air load of a baffle mounting, of every driver of a design [kg].
+    compliance : ndarray, shape (n_designs,)
+        Suspension compliance [m/N].
+    force_factor : ndarray, shape (n_designs,)
+        Bl [T m].
+    coil_resistance : ndarray, shape (n_designs,)
+        Re [ohm].
+    leak_corner_hz : ndarray, shape (n_designs,)
+        Leakage of every chamber beyond that of the rules [Hz].
+    """
+
+    mass: np.ndarray
+    compliance: np.ndarray
+    force_factor: np.ndarray
+    coil_resistance: np.ndarray
+    leak_corner_hz: np.ndarray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class DesignBatch:
     """Designs of one topology.
 
@@ -147,6 +172,8 @@ class DesignBatch:
     lining : tuple of ndarrays, each shape (n_designs,), or None
         Flow resistivity of a fibrous filling of each chamber, 0 or None for none; empty where no
         chamber has any [Pa s/m2].
+    specimens : Specimens or None
+        Drivers and leakage of each design, where they are not those of the rules [record].
     """
 
     topology: Topology
@@ -156,6 +183,7 @@ class DesignBatch:
     diaphragms: tuple[Diaphragms, ...] = ()
     sites: tuple[Site, ...] = ()
     lining: tuple[np.ndarray | None, ...] = ()
+    specimens: Specimens | None = None
 
     @property
     def size(self) -> int:
@@ -171,6 +199,7 @@ class DesignBatch:
             ducts=_pick(self.ducts, rows),
             diaphragms=_pick(self.diaphragms, rows),
             lining=_pick(self.lining, rows),
+            specimens=_pick(self.specimens, rows),
         )
 
     def lining_of(self, chamber: int) -> np.ndarray | None:
@@ -184,6 +213,6 @@ def _pick(record: Any, rows: np.ndarray | slice) -> Any:
         return record[rows]
     if isinstance(record, tuple):
         return tuple(_pick(item, rows) for item in record)
-    if isinstance(record, Patch | Mouth | Ducts | Diaphragms):
+    if isinstance(record, Patch | Mouth | Ducts | Diaphragms | Specimens):
         return replace(record, **{f.name: _pick(getattr(record, f.name), rows) for f in fields(record)})
     return record

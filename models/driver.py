@@ -99,6 +99,10 @@ class Driver:
         """Reference efficiency eta0 in a half space, (4 pi^2 / c^3) fs^3 Vas / Qes [1]."""
         return 4.0 * math.pi**2 / air.sound_speed**3 * self.fs**3 * self.vas(air) / self.qes
 
+    def air_load(self, air: Air) -> float:
+        """Mass of the two-sided baffle load 2 (8/3) rho a^3 [kg]."""
+        return 2.0 * 8.0 / 3.0 * air.density * self.radius**3
+
     def mass_in_vacuo(self, air: Air) -> float:
         """Moving mass less the two-sided baffle load 2 (8/3) rho a^3.
 
@@ -117,7 +121,7 @@ class Driver:
         ValueError
             The air load is not smaller than the moving mass.
         """
-        load = 2.0 * 8.0 / 3.0 * air.density * self.radius**3
+        load = self.air_load(air)
         if load >= self.mass:
             raise ValueError(
                 f"moving mass {self.mass * 1e3:.4g} g is not above the air load "

@@ -47,7 +47,7 @@ def make_tones(rules: Rules, omega: np.ndarray, drivers: int) -> Tones:
         return np.array([values.real, values.imag])
 
     air, physics = rules.air, rules.physics
-    own, coupling, source = driver_planes(rules, drivers, omega)
+    own, coupling, source = (plane[0] for plane in driver_planes(rules, drivers, omega))
     heat = math.sqrt(air.prandtl)
     return Tones(
         omega=np.asarray(omega, dtype=float),

@@ -13,6 +13,7 @@ from optimizer import cli_build
 from optimizer.cli_ceiling import ceiling
 from optimizer.cli_options import INTERRUPTED, BadOption, examples, talk_options
 from optimizer.cli_search import search
+from optimizer.cli_spread import spread
 
 BAD_INPUT = 2
 COMMAND_LINE = "command line"
@@ -125,6 +126,7 @@ def report(runs: tuple[Path, ...], talk: str | None) -> None:
 
 cli.add_command(search)
 cli.add_command(ceiling)
+cli.add_command(spread)
 cli.add_command(cli_build.build)
 cli.add_command(cli_build.verify)
 cli.add_command(cli_build.inspect)

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 @click.option("--out", type=click.Path(path_type=Path), help="New or empty folder for the search's run.")
 @click.option("--workers", type=int, default=os.cpu_count() or 1, show_default="all cores", help="Processes.")
 @click.option("--effort", type=click.Choice(["quick", "normal", "thorough"]), help="Instead of the season's.")
+@click.option("--audit", "audited", is_flag=True, help="Also try every rule, tone and other driver.")
 @click.option("--json", "as_json", is_flag=True, help="Print the ceiling as JSON.")
 @talk_options
 def ceiling(
@@ -38,6 +39,7 @@ def ceiling(
     out: Path | None,
     workers: int,
     effort: str | None,
+    audited: bool,
     as_json: bool,
     talk: str | None,
 ) -> None:
@@ -45,14 +47,20 @@ def ceiling(
 
     Bounds, prices of its rules, and the best box of every type.
 
-    Starts from a finished run with --run, else searches the season first.
+    Starts from a finished run with --run, else searches the season first. With --audit: what would change
+    who wins, and the season with each of its [[driver_options]]. A run folder gets all as ceiling.json.
     """
     import json
 
+    from optimizer.audit import audit
+    from optimizer.audit_words import audit_sentences, audit_text
     from optimizer.ceiling import ceiling as find_ceiling
     from optimizer.ceiling_output import ceiling_text
+    from optimizer.files import write_json
     from optimizer.known import known_of_run
     from optimizer.progress import progress_bar
+    from optimizer.tasks import TaskRunner
+    from optimizer.variants import Variant
 
     if workers < 1:
         raise BadOption("--workers", f"must be at least 1, is {workers}")
@@ -68,7 +76,20 @@ def ceiling(
         sys.exit(1)
     with progress_bar("ceiling", talk) as progress:
         found = find_ceiling(season, known, progress)
-    click.echo(json.dumps(found, indent=1, allow_nan=False) if as_json else ceiling_text(season.name, found))
+    text = ceiling_text(season.name, found)
+    if audited:
+        with progress_bar("audit", talk) as progress:
+            found["audit"] = audit(season, Variant(TaskRunner(season)), known, progress)
+        found["audit"]["sentences"] = audit_sentences(found)
+        text += "\n\n" + audit_text(found)
+    folder = run_folder or out
+    if folder is not None:
+        try:
+            write_json(folder / "ceiling.json", found)
+        except OSError as error:
+            words = f"cannot write to {folder}: {error.strerror}"
+            raise BadOption("--out" if run_folder is None else "--run", words) from None
+    click.echo(json.dumps(found, indent=1, allow_nan=False) if as_json else text)
 
 
 def _searched(

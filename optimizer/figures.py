@@ -21,6 +21,7 @@ from optimizer.figures_front import front_figure, topologies_figure
 from optimizer.figures_graph import graph_figure
 from optimizer.figures_plan import plan_figure
 from optimizer.figures_response import response_figure
+from optimizer.figures_spread import spread_candidates, spread_figure
 from optimizer.figures_tones import tones_figure
 from optimizer.files import write_bytes
 from optimizer.processes import worker_pool
@@ -62,6 +63,8 @@ def figure_makers(run: Run) -> Iterator[tuple[str, Callable[[], Figure]]]:
         yield "front", partial(front_figure, run.front, run.candidates, run.record["objectives"])
     if any(row["best_db"] for row in run.topologies):
         yield "topologies", partial(topologies_figure, run.topologies)
+    if told := spread_candidates(run.candidates):
+        yield "spread", partial(spread_figure, told)
 
 
 def figure_of(run: Run, place: str) -> Figure:

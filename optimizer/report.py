@@ -7,10 +7,12 @@ from html import escape
 from typing import Any
 
 from models.catalogue import short_label
+from optimizer.figures_spread import spread_candidates
 from optimizer.objectives import OBJECTIVES
 from optimizer.report_style import PAGE_STYLE
 from optimizer.report_words import CAUTIONS, not_modelled, summary_sentences
 from optimizer.run_folder import Run
+from optimizer.spread_words import HEAD, NOTE, spread_cells, spread_sentences
 
 MOST_ROWS = 40
 """Rows of a long table that the page shows; the CSV file holds all."""
@@ -39,6 +41,7 @@ def report_page(run: Run) -> str:
         _summary(run),
         _ranking(run),
         *(_candidate(run, candidate) for candidate in run.candidates),
+        _spread(run),
         _front(run),
         _topologies(run),
         _model(run),
@@ -178,6 +181,20 @@ def _prices(prices: list[dict[str, Any]]) -> str:
     ]
     head = ["rule", "one unit more gives", "how known"]
     return f"<h3>What wider rules would give</h3>{table(head, rows, {1})}"
+
+
+def _spread(run: Run) -> str:
+    told = spread_candidates(run.candidates)
+    if not told:
+        return ""
+    tolerances = [c["tolerance"] for c in told]
+    sentences = spread_sentences([f"candidate {c['rank']}" for c in told], tolerances)
+    lead = "".join(f"<p>{escape(sentence)}</p>" for sentence in [*sentences, NOTE])
+    figure = _figure(run, "spread", "Scores of built boxes, and the causes of their spread.")
+    rows = [[c["rank"], *spread_cells(c["score_db"], c["tolerance"])] for c in told]
+    listing = table(["candidate, dB", *HEAD], rows, set(range(1, len(HEAD))))
+    details = f"<details><summary>As a table</summary>{listing}</details>"
+    return f"<section><h2>When they are built</h2>{lead}{figure}{details}</section>"
 
 
 def _front(run: Run) -> str:

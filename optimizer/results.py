@@ -43,6 +43,9 @@ class Candidate:
         The free network design that was laid out, a batch of one; None where design is that [record].
     network_db : float or None
         Its score; None where there is no such design [dB].
+    tolerance : dict
+        How its score spreads with print, driver and day, as :class:`optimizer.spread.Spread` records it;
+        empty where that was not sampled [mixed].
     """
 
     rank: int
@@ -58,6 +61,7 @@ class Candidate:
     laid_out: LaidOut | NoPlan = NOT_SOUGHT
     network: DesignBatch | None = None
     network_db: float | None = None
+    tolerance: dict[str, Any] = field(default_factory=dict)
 
     @property
     def score_db(self) -> float:

@@ -16,6 +16,10 @@ PACKAGES = ("boxwright", "numpy", "scipy", "optuna", "moocore", "scikit-fem", "m
 """Packages whose versions a run records."""
 
 
+SPREAD_COLUMNS = ("p10_db", "p50_db", "p90_db", "keeps_rank")
+"""What ``candidates.csv`` holds of a candidate's tolerance."""
+
+
 def run_record(season: Season, result: SearchResult) -> dict[str, Any]:
     """Content of ``run.json``: what was searched, with what, and how long it took.
 
@@ -69,6 +73,7 @@ def candidate_record(candidate: Candidate, folder: str) -> dict[str, Any]:
         Plain data [mixed].
     """
     evaluation = candidate.evaluation
+    tolerance = {"tolerance": dict(candidate.tolerance)} if candidate.tolerance else {}
     return {
         "rank": candidate.rank,
         "role": candidate.role,
@@ -92,7 +97,7 @@ def candidate_record(candidate: Candidate, folder: str) -> dict[str, Any]:
         "agreement": dict(candidate.agreement),
         "design": f"{folder}/design.toml",
         "evaluation": evaluation,
-    }
+    } | tolerance
 
 
 def plan_record(candidate: Candidate) -> dict[str, Any]:
@@ -123,6 +128,7 @@ def candidate_row(record: Mapping[str, Any]) -> dict[str, Any]:
     row = {key: record[key] for key in ("rank", "role", "topology", "graph", "score_db")}
     row |= {"network_db": record["plan"]["network_db"], "building_cost_db": record["plan"]["cost_db"]}
     row |= record["objectives"]
+    row |= {key: record["tolerance"][key] for key in SPREAD_COLUMNS if "tolerance" in record}
     for index, space in enumerate(record["evaluation"]["spaces"], start=1):
         row[f"mean_db {index} {space['name']}"] = space["mean_db"]
         for tone in space["tones"]:

@@ -35,7 +35,8 @@ def search_text(run: Run, verbose: bool = False) -> str:
             f"No design that fits was found; {table} says why, topology by topology. "
             "Widen the envelope or the list of topologies, then search again."
         )
-    head = ["", "topology", "score dB", "building costs dB", f"what binds, of {len(run.candidates[0]['limits'])}", "role"]
+    cases = len(run.candidates[0]["limits"])
+    head = ["", "topology", "score dB", "building costs dB", f"what binds, of {cases}", "role"]
     rows = [
         [
             str(candidate["rank"]),

@@ -22,6 +22,7 @@ from optimizer.race import PLANS, Race
 from optimizer.ranking import rank
 from optimizer.results import SearchResult
 from optimizer.season import Season
+from optimizer.spread import SAMPLES, with_spread
 from optimizer.study import JOURNAL, Study
 from optimizer.tasks import TaskRunner
 from optimizer.warm_up import compile_once
@@ -127,6 +128,9 @@ def run_search(
     topologies = best_per_graph(outcomes, standing, archives, runner)
     sureness = confidence(standing, race.plan)
     candidates, without_plan = rank(season, runner, topologies, archives, outcomes, race.layouts)
+    if not stopped and season.search.effort in SAMPLES:
+        samples = SAMPLES[season.search.effort]
+        candidates = with_spread(runner.judge, candidates, samples, season.search.seed)
     front = front_of(archives, runner, season)
     return SearchResult(
         candidates=candidates,

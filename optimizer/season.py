@@ -19,8 +19,10 @@ from optimizer.checking import Checker
 from optimizer.faults import ConfigError, Document, read_toml
 from optimizer.season_checks import check_season
 from optimizer.season_driver import merge_driver_file
-from optimizer.season_schema import CabinTable, EnvelopeTable, HalfSpaceTable, SeasonFile
+from optimizer.season_schema import CabinTable, DriverOptionTable, EnvelopeTable, HalfSpaceTable, SeasonFile
 from optimizer.season_sections import Sections
+from optimizer.season_tolerances import season_tolerances
+from optimizer.toml_lines import Location
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +80,8 @@ class Season:
         Everything that decides a score [record].
     search : SearchSettings
         What is searched and how hard [record].
+    driver_options : tuple of Driver
+        Drivers that the season could have instead [list].
     source : dict
         Validated content with all defaults and the driver file's data filled in [record].
     config_hash : str
@@ -92,6 +96,7 @@ class Season:
     search: SearchSettings
     source: dict[str, Any]
     config_hash: str
+    driver_options: tuple[Driver, ...] = ()
 
 
 def load_season(path: Path | str) -> Season:
@@ -176,8 +181,14 @@ def with_settings(season: Season, effort: str | None, seed: int | None) -> Seaso
 def _season(path: Path, data: dict[str, Any], checker: Checker) -> Season:
     valid = checker.validate(SeasonFile, data)
     sections = Sections.of(data)
-    driver = _driver(sections, checker)
-    check_season(sections, driver, checker)
+    driver = None if sections.driver is None else _driver(sections.driver, ("driver",), sections, checker)
+    read = {
+        i: _driver(table, ("driver_options", i), sections, checker)
+        for i, table in sections.options.items()
+        if table.file is None
+    }
+    options = {i: one for i, one in read.items() if one is not None}
+    check_season(sections, driver, checker, options)
     if checker.faults or valid is None or driver is None:
         raise ConfigError(checker.faults)
     source = valid.model_dump(exclude_none=True)
@@ -190,24 +201,24 @@ def _season(path: Path, data: dict[str, Any], checker: Checker) -> Season:
         rules=_rules(valid, driver, sections.gas()),
         search=_search(valid),
         source=source,
+        driver_options=tuple(options.values()),
         config_hash=hashlib.sha256(canonical.encode()).hexdigest(),
     )
 
 
-def _driver(sections: Sections, checker: Checker) -> Driver | None:
-    if sections.driver is None:
-        return None
-    keys = sections.driver.model_dump(exclude={"name", "count", "wiring", "file"})
+def _driver(table: DriverOptionTable, at: Location, sections: Sections, checker: Checker) -> Driver | None:
+    keys = table.model_dump(exclude={"name", "count", "wiring", "file"})
     try:
-        return driver_from_parameters(sections.gas(), name=sections.driver.name, **keys)
+        return driver_from_parameters(sections.gas(), name=table.name, **keys)
     except DriverDataError as error:
         for key, message in error.faults:
-            checker.add(("driver",) if key == "driver" else ("driver", key), message)
+            checker.add(at if key == "driver" else (*at, key), message)
         return None
 
 
 def _rules(valid: SeasonFile, driver: Driver, air: Air) -> Rules:
-    limits = valid.limits
+    limits, spaces = valid.limits, tuple(_space(space) for space in valid.spaces)
+    highest = max(tone.hz for tone in valid.tones)
     return Rules(
         driver=driver,
         driver_count=valid.driver.count,
@@ -223,11 +234,12 @@ def _rules(valid: SeasonFile, driver: Driver, air: Air) -> Rules:
         ),
         tones_hz=np.array([tone.hz for tone in valid.tones]),
         tone_weights=np.array([tone.weight for tone in valid.tones]),
-        spaces=tuple(_space(space) for space in valid.spaces),
+        spaces=spaces,
         air=air,
         physics=Physics(**valid.physics.model_dump()),
         drive=limits.drive,
         mean=valid.score.mean,
+        tolerances=season_tolerances(valid.tolerances, valid.air, spaces, highest),
     )
 
 

@@ -249,7 +249,7 @@ def test_hypervolume_of_boxes() -> None:
 
 
 def test_tolerance_is_the_root_of_the_summed_squares(runner: TaskRunner) -> None:
-    """Each deviation evaluated alone, by hand: wider or longer duct, larger chamber, other driver."""
+    """Each deviation evaluated alone, by hand: duct, chamber, driver, leak, air."""
     cell = Cell(runner.judge, runner.space("oA/Ao"), ("output", "tolerance"))
     points = screen(cell, np.random.default_rng(3), 64)
     points = points.take(best_rows(points, Goal(), 2))
@@ -265,13 +265,18 @@ def test_tolerance_is_the_root_of_the_summed_squares(runner: TaskRunner) -> None
         replace(driver, compliance=1.1 * driver.compliance),
         replace(driver, mass=1.03 * driver.mass),
         replace(driver, force_factor=1.03 * driver.force_factor),
+        replace(driver, coil_resistance=1.03 * driver.coil_resistance),
     ]
+    others = [Judge(replace(judge.rules, driver=changed)) for changed in drivers]
+    others.append(Judge(replace(judge.rules, physics=replace(judge.rules.physics, leak_corner_hz=5.0))))
+    step, air = judge.rules.tolerances.airs[3]
+    load = 2.0 * 8.0 / 3.0 * driver.radius**3 * (air.density - judge.rules.air.density)
+    others.append(Judge(replace(judge.rules, air=air, driver=replace(driver, mass=driver.mass + load))))
     scores = [judge.scores(judge.respond(box)) for box in boxes]
-    scores += [
-        other.scores(other.respond(batch))
-        for other in (Judge(replace(judge.rules, driver=changed)) for changed in drivers)
-    ]
+    scores += [other.scores(other.respond(batch)) for other in others]
     changes = np.stack(scores) - points.columns["output_db"]
+    changes[-2] *= np.sqrt(1.0 - 2.0 / np.pi)  # leakage: half of a normal distribution
+    changes[-1] /= step  # from the step of temperature that lies nearest to one standard deviation
     assert points.columns["tolerance_db"] == pytest.approx(np.sqrt((changes**2).sum(axis=0)), rel=1e-6)
     assert "tolerance_db" not in screen(_cell(runner, "oA"), np.random.default_rng(1), 8).columns
 
