@@ -193,7 +193,7 @@ def _certified_rung(season: Season, certificate: Certificate, name: str) -> Rung
 
 
 def any_enclosure_db(runner: TaskRunner) -> float | None:
-    """Averaged output that no enclosure exceeds, from driver and space alone; None where none is finite [dB]."""
+    """Averaged output that no enclosure exceeds, from driver and space; None where none is finite [dB]."""
     rules = runner.season.rules
     levels = driver_bound_db(rules, runner.judge.outside(runner.sites), runner.judge.omega)
     if levels is None:

@@ -13,6 +13,7 @@ from optimizer import cli_build
 from optimizer.cli_ceiling import ceiling
 from optimizer.cli_options import INTERRUPTED, BadOption
 from optimizer.cli_search import search
+from optimizer.cli_sweep import sweep
 
 if TYPE_CHECKING:
     from models.design import DesignBatch
@@ -125,6 +126,7 @@ def report(runs: tuple[Path, ...]) -> None:
 
 cli.add_command(search)
 cli.add_command(ceiling)
+cli.add_command(sweep)
 cli.add_command(cli_build.build)
 cli.add_command(cli_build.verify)
 cli.add_command(cli_build.inspect)

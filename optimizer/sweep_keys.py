@@ -142,7 +142,7 @@ def _index(part: str | int, elements: list[Any], name: str) -> int:
     if part in names:
         return names.index(part)
     known = [one for one in names if isinstance(one, str)]
-    hint = f"the nearest name is {nearest(part, known)!r}" if known else "its elements have no names: use 0, 1"
+    hint = f"the nearest name is {nearest(part, known)!r}" if known else "give an index, from 0"
     raise BadOption(OPTION, f"there is no {part!r} in {name}; {hint}")
 
 
@@ -165,7 +165,7 @@ def _values(text: str, whole: str) -> tuple[Any, ...]:
 
 def _range(parts: list[str], whole: str) -> list[Any]:
     ends = [_number(part) for part in parts[:2]]
-    start, stop = (ends + [None])[:2]
+    start, stop = ([*ends, None])[:2]
     count = int(parts[2]) if len(parts) > 2 and parts[2].isdecimal() else 0
     spread = parts[3:]
     if start is None or stop is None or spread not in ([], ["log"]) or not 2 <= count <= MOST_VALUES:

@@ -190,8 +190,9 @@ def _checked_points(
             continue
         points.append(Point(id=one.config_hash[:ID_LENGTH], values=values, season=one))
     if found:
+        total = len(combinations)
         raise ConfigError(
-            Fault(fault.file, fault.line, fault.key, f"{fault.message} ({_places(places, len(combinations))})")
+            Fault(fault.file, fault.line, fault.key, f"{fault.message} ({_places(places, total)})")
             for fault, places in found.items()
         )
     return tuple(points)
