@@ -18,7 +18,7 @@ from optimizer.style import COLOURS, DASHES, GRID, INK, MARKERS, QUIET, WIDTH_IN
 from optimizer.sweep_keys import value_text
 from optimizer.sweep_plan import is_axis
 from optimizer.sweep_points import DONE
-from optimizer.sweep_words import graph_label, unit_of
+from optimizer.sweep_words import graph_words, unit_of
 
 MOST_LINES = 6
 """Types that the figure of scores shows, the winners first."""
@@ -76,7 +76,7 @@ class SweepAxis:
         self.rows = sorted(rows, key=lambda row: row["values"][key]) if self.numeric else list(rows)
         values = [row["values"][key] for row in self.rows]
         self.at = np.array(values, dtype=float) if self.numeric else np.arange(len(values), dtype=float)
-        self.logarithmic = self.numeric and bool(self.at[0] > 0.0) and self.at[-1] / self.at[0] >= 20.0
+        self.logarithmic = self.numeric and _is_geometric(self.at)
         self.labels = [" / ".join(value_text(v) for v in row["values"].values()) for row in self.rows]
         unit = unit_of(key) if self.numeric and len(keys) == 1 else ""
         self.name = " / ".join(keys) + (f" ({unit})" if unit else "")
@@ -132,7 +132,7 @@ def score_figure(axis: SweepAxis) -> Figure:
             markersize=5,
             color=COLOURS[index],
             linestyle=DASHES[index % len(DASHES)] if axis.numeric else "",
-            label=graph_label(graph),
+            label=graph_words(graph, axis.rows),
         )
     ax.plot(
         axis.at,
@@ -210,6 +210,14 @@ def binding_figure(axis: SweepAxis) -> Figure:
         handles.append(Patch(facecolor="white", edgecolor=GRID, label="another tone stops the shared drive"))
     figure.legend(handles=handles, loc="outside lower left", ncols=3)
     return figure
+
+
+def _is_geometric(values: np.ndarray) -> bool:
+    """Whether steps of rising values are more equal as ratios than as differences."""
+    if len(values) < 3 or values[0] <= 0.0:
+        return False
+    ratios, steps = np.diff(np.log(values)), np.diff(values)
+    return bool(np.std(ratios) / np.mean(ratios) < np.std(steps) / np.mean(steps) - 1e-9)
 
 
 def _leading(rows: Sequence[Any]) -> tuple[list[str], int]:

@@ -16,7 +16,7 @@ from optimizer.figures_tones import LIMIT_WORDS
 from optimizer.style import COLOURS, INK, QUIET, WIDTH_IN, shortened
 from optimizer.sweep_keys import is_number, value_text
 from optimizer.sweep_plan import is_axis
-from optimizer.sweep_words import graph_label, unit_of
+from optimizer.sweep_words import graph_words, unit_of
 
 MOST_NUMBERS = 9
 """Columns up to which cells carry numbers."""
@@ -108,7 +108,7 @@ def map_figure(rows: Sequence[Any], keys: Sequence[str]) -> Figure:
         note += "; lines: equal score (dB)"
     grid.dress(ax)
     ax.set_title(note, fontweight="normal", color=QUIET, fontsize=8.5)
-    labels = [f"{graph_label(graph)} ({count[graph]})" for graph in graphs]
+    labels = [f"{graph_words(graph, rows)} ({count[graph]})" for graph in graphs]
     handles = [Patch(color=_shade(i), label=label) for i, label in enumerate(labels)]
     figure.legend(handles=handles, loc="outside lower left", ncols=2)
     return figure

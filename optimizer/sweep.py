@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import importlib.util
+import logging
 from collections.abc import Iterator, Sequence
 from concurrent.futures import CancelledError
 from contextlib import contextmanager
@@ -195,7 +196,11 @@ def _backend(name: str, workers: int, address: str | None, out: Path) -> Iterato
     if address is None:
         with (
             distributed.LocalCluster(
-                n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None
+                n_workers=workers,
+                threads_per_worker=1,
+                processes=True,
+                dashboard_address=None,
+                silence_logs=logging.ERROR,
             ) as cluster,
             distributed.Client(cluster) as client,
             parallel_config(backend="dask", client=client),

@@ -86,7 +86,7 @@ def value_text(value: Any) -> str:
     """Value as tables and figures write it."""
     if isinstance(value, bool):
         return str(value).lower()
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return f"{value:.5g}" if isinstance(value, float) else str(value)
 
 
 def is_number(value: Any) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
@@ -70,6 +70,13 @@ def graph_label(graph: str) -> str:
     return short_label(graph_name(parse_graph_id(graph)), graph)
 
 
+def graph_words(graph: str, rows: Iterable[Any]) -> str:
+    """Name of a graph, and of its winning designs where their proportions make them lines or horns."""
+    names = [graph_label(graph)]
+    names += [_name(row) for row in rows if row["graph"] == graph]
+    return " or ".join(dict.fromkeys(names))
+
+
 def sweep_sentences(table: Mapping[str, Any]) -> list[str]:
     """What a sweep shows.
 
@@ -121,14 +128,15 @@ def _slope(rows: Sequence[Any], key: str, others: Sequence[str]) -> list[str]:
     first, last = rows[0], rows[-1]
     change = last["best_db"] - first["best_db"]
     span = last["values"][key] - first["values"][key]
-    beside = f", together with {', '.join(others)}" if others else ""
-    ends = f"from {with_unit(key, first['values'][key])} to {with_unit(key, last['values'][key])}{beside}"
+    beside = f" (together with {', '.join(others)})" if others else ""
+    low, high = (with_unit(key, row["values"][key]) for row in (first, last))
     if abs(change) < NOTHING_DB and all(abs(r["best_db"] - first["best_db"]) < NOTHING_DB for r in rows):
-        return [f"{key}: the best score stays within {NOTHING_DB:g} dB of {first['best_db']:.2f} dB {ends}."]
+        words = f"the best score stays within {NOTHING_DB:g} dB of {first['best_db']:.2f} dB"
+        return [f"{key}{beside}: {words} from {low} to {high}."]
     per = unit_of(key) or "1"
     words = (
-        f"{key}: the best score goes from {first['best_db']:.2f} to {last['best_db']:.2f} dB {ends}, "
-        f"on average {change / span:+.3g} dB per {per}."
+        f"{key}{beside}: the best score goes from {first['best_db']:.2f} dB at {low} to "
+        f"{last['best_db']:.2f} dB at {high}, on average {change / span:+.3g} dB per {per}."
     )
     if len(rows) == 2:
         return [words]
@@ -153,14 +161,14 @@ def _between(key: str, a: Any, b: Any) -> str:
 def _winners(rows: Sequence[Any], key: str) -> list[str]:
     graphs = {row["graph"] for row in rows}
     if len(graphs) == 1:
-        return [f"The {_name(rows[0])} wins at every point."]
+        return [f"One type wins at every point: {graph_words(rows[0]['graph'], rows)}."]
     words = []
     for a, b in pairwise(rows):
         if a["graph"] == b["graph"]:
             continue
         at = _crossing(a, b, key)
         where = f"near {with_unit(key, at)}" if at is not None else _between(key, a, b)
-        words.append(f"The winner changes {where} from the {_name(a)} to the {_name(b)}.")
+        words.append(f"The winner changes {where}: {_name(a)} below, {_name(b)} above.")
     return words
 
 
@@ -190,7 +198,7 @@ def _binding(rows: Sequence[Any], key: str) -> list[str]:
         if own and last == len(rows) - 1:
             words.append(
                 f"At {with_unit(key, rows[-1]['values'][key])} {name} still stops {shares[-1]:.0%} of the "
-                "score's weight, so more would still change the score."
+                "score's weight, so a higher limit would still raise the score."
             )
         elif last < len(rows) - 1:
             more = ": beyond, this rule changes nothing" if own else ""
@@ -236,7 +244,8 @@ def _extremes(rows: Sequence[Any]) -> list[str]:
 def _wins(rows: Sequence[Any]) -> list[str]:
     count: dict[str, int] = {}
     for row in rows:
-        count[_name(row)] = count.get(_name(row), 0) + 1
+        name = graph_words(row["graph"], rows)
+        count[name] = count.get(name, 0) + 1
     ordered = sorted(count.items(), key=lambda item: -item[1])
     return [f"Points won: {', '.join(f'{name} {number}' for name, number in ordered)}, of {len(rows)}."]
 
@@ -283,7 +292,7 @@ def _place(row: Any) -> str:
 
 
 def _name(row: Any) -> str:
-    return graph_label(row["graph"])
+    return short_label(row["topology"], row["graph"])
 
 
 def _capital(text: str) -> str:
