@@ -141,7 +141,6 @@ def _merged(folders: tuple[Path, ...], out: Path | None) -> Path:
             raise BadOption("--out", "is missing: name the folder that takes the points of all")
         out = folders[0]
     try:
-        out.mkdir(parents=True, exist_ok=True)
         merge(folders, out)
     except OSError as error:
         raise BadOption("--merge", f"cannot copy to {out}: {error}") from None

@@ -26,6 +26,8 @@ from optimizer.warm_up import compile_once
 PLAN, POINTS = "plan.json", "points"
 """File and folder in a sweep's folder."""
 
+_PLAN_KEYS = {"season", "config", "version", "keys", "together", "points", "base"}
+
 MOST_DEATHS = 3
 """Worker processes that may die before a sweep gives up."""
 
@@ -47,14 +49,13 @@ def begin(plan: Plan, out: Path) -> None:
     """
     path = out / PLAN
     record = plan.record()
-    if path.exists():
-        if words := plan_differences(read_plan(out), record):
-            raise BadOption("--resume", f"{out} holds another sweep: {'; '.join(words[:4])}")
+    if path.exists() and (words := plan_differences(read_plan(out), record)):
+        raise BadOption("--resume", f"{out} holds another sweep: {'; '.join(words[:4])}")
     write_json(path, record)
 
 
-def read_plan(out: Path) -> dict[str, Any]:
-    """What a sweep's folder covers.
+def read_plan(out: Path, option: str = "--out") -> dict[str, Any]:
+    """What a sweep's folder covers; faults name the option.
 
     Raises
     ------
@@ -64,11 +65,11 @@ def read_plan(out: Path) -> dict[str, Any]:
     try:
         record = json_of(out / PLAN)
     except FileNotFoundError:
-        raise BadOption("--out", f"{out} holds no {PLAN}, so it is no sweep's folder") from None
+        raise BadOption(option, f"{out} holds no {PLAN}, so it is no sweep's folder") from None
     except (OSError, ValueError) as error:
-        raise BadOption("--out", f"{out / PLAN} cannot be read: {error}") from None
-    if not isinstance(record, dict) or not {"season", "keys", "points", "base"} <= set(record):
-        raise BadOption("--out", f"{out / PLAN} is not the plan of a sweep")
+        raise BadOption(option, f"{out / PLAN} cannot be read: {error}") from None
+    if not isinstance(record, dict) or not _PLAN_KEYS <= set(record):
+        raise BadOption(option, f"{out / PLAN} is not the plan of a sweep")
     return record
 
 

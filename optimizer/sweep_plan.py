@@ -148,11 +148,14 @@ def plan_differences(then: dict[str, Any], now: dict[str, Any]) -> list[str]:
         Sentence parts; empty where they belong together [text].
     """
     words = []
-    for key, name in (("keys", "the swept keys"), ("together", "--together"), ("version", "the version")):
-        if then.get(key) != now.get(key):
-            words.append(f"{name} was {then.get(key)!r} and is {now.get(key)!r}")
+    if then["keys"] != now["keys"]:
+        words.append(f"it sweeps {', '.join(then['keys'])}, not {', '.join(now['keys'])}")
+    if then["together"] != now["together"]:
+        words.append(f"its keys change {'together' if then['together'] else 'in every combination'}")
+    if then["version"] != now["version"]:
+        words.append(f"it is of version {then['version']}, not {now['version']}")
     if not words:
-        changes = changes_between(then.get("base"), now.get("base"))
+        changes = changes_between(then["base"], now["base"])
         words += [f"{key} was {old!r} and is {new!r}" for key, (old, new) in changes]
     return words
 

@@ -76,7 +76,7 @@ def merge(folders: Sequence[Path], out: Path) -> None:
     OSError
         A folder cannot be read or written.
     """
-    plans = [read_plan(folder) for folder in folders]
+    plans = [read_plan(folder, "--merge") for folder in folders]
     for folder, plan in zip(folders[1:], plans[1:], strict=True):
         if words := plan_differences(plans[0], plan):
             raise BadOption("--merge", f"{folder} differs from {folders[0]}: {'; '.join(words[:4])}")
