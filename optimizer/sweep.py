@@ -5,14 +5,15 @@ from __future__ import annotations
 import importlib
 import importlib.util
 import logging
-from collections.abc import Iterator, Sequence
+import uuid
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import CancelledError
 from contextlib import contextmanager
-from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
-from joblib import Parallel, delayed, parallel_config
+from joblib import Parallel, delayed
 from joblib.externals.loky.process_executor import TerminatedWorkerError
 
 from optimizer.cli_options import BadOption
@@ -33,6 +34,12 @@ MOST_DEATHS = 3
 
 States = dict[str, tuple[str, str]]
 """State of points by their id, with a word on what went wrong."""
+
+Tasks = Mapping[str, tuple[str, dict[str, Any], str, Path]]
+"""Id, content of the season, its file and the run folder of points, by id."""
+
+Result = tuple[str, str, str]
+"""Id of a point, its state, and a word on what went wrong."""
 
 
 class Stopped(Exception):
@@ -130,70 +137,37 @@ def run_points(
     if not todo:
         return states
     compile_once(next(iter(todo.values())).season)
+    tasks = {
+        key: (key, point.season.source, str(plan.config), out / POINTS / key) for key, point in todo.items()
+    }
+    total = len(states) + len(tasks)
     try:
-        with _backend(backend, workers, address, out) as crew:
-            _work(plan, todo, out, states, crew, progress)
+        with _crew(backend, workers, address, out) as work:
+            for key, state, words in work(tasks):
+                if state == INTERRUPTED:
+                    raise Stopped
+                states[key] = (state, words)
+                progress(len(states), total, state)
     except KeyboardInterrupt:
         raise Stopped from None
     return states
 
 
-def _work(
-    plan: Plan,
-    todo: dict[str, Point],
-    out: Path,
-    states: States,
-    crew: _Crew,
-    progress: Progress,
-) -> None:
-    """Work through the open points; a worker process that dies takes only its own point along."""
-    total = len(todo) + len(states)
-    deaths = 0
-    while todo:
-        calls = (
-            delayed(_named)(key, point.season.source, str(plan.config), out / POINTS / key, crew.apart)
-            for key, point in list(todo.items())
-        )
-        parallel = Parallel(n_jobs=crew.size, batch_size=1, return_as="generator_unordered")
-        try:
-            for key, state, words in parallel(calls):
-                if state == INTERRUPTED:
-                    raise KeyboardInterrupt
-                states[key] = (state, words)
-                del todo[key]
-                progress(len(states), total, state)
-        except crew.deaths as error:
-            deaths += 1
-            if deaths > MOST_DEATHS:
-                words = f"worker processes died {deaths} times; is there enough memory? ({error})"
-                states.update({key: (FAILED, " ".join(words.split())) for key in todo})
-                return
-
-
-@dataclass(frozen=True, slots=True)
-class _Crew:
-    """Workers of a backend: how many, whether in processes of their own, and what their deaths raise."""
-
-    size: int
-    apart: bool
-    deaths: tuple[type[BaseException], ...]
-
-
-def _named(key: str, source: dict[str, Any], config: str, folder: Path, apart: bool) -> tuple[str, str, str]:
+def _run(key: str, source: dict[str, Any], config: str, folder: Path, apart: bool) -> Result:
     return key, *run_point(source, config, folder, apart=apart)
 
 
 @contextmanager
-def _backend(name: str, workers: int, address: str | None, out: Path) -> Iterator[_Crew]:
-    """Make joblib use a backend while the block runs."""
-    if name == "loky":
-        with parallel_config(backend="loky"):
-            yield _Crew(workers, workers > 1, (TerminatedWorkerError,))
+def _crew(
+    backend: str, workers: int, address: str | None, out: Path
+) -> Iterator[Callable[[Tasks], Iterator[Result]]]:
+    """What runs tasks while the block runs."""
+    if backend == "loky":
+        yield partial(_with_loky, workers)
         return
     if importlib.util.find_spec("distributed") is None:
         raise BadOption("--backend", 'dask needs the extra "cluster": pip install "boxwright[cluster]"')
     distributed: Any = importlib.import_module("distributed")
-    deaths = (distributed.KilledWorker, CancelledError, OSError)
     if address is None:
         with (
             distributed.LocalCluster(
@@ -204,22 +178,54 @@ def _backend(name: str, workers: int, address: str | None, out: Path) -> Iterato
                 silence_logs=logging.ERROR,
             ) as cluster,
             distributed.Client(cluster) as client,
-            parallel_config(backend="dask", client=client),
         ):
-            yield _Crew(workers, True, deaths)
+            yield partial(_with_dask, client)
         return
     try:
         client = distributed.Client(address, timeout="20s")
     except (OSError, ValueError, TimeoutError) as error:
         raise BadOption("--address", f"no scheduler answers at {address}: {error}") from None
-    with client, parallel_config(backend="dask", client=client):
+    with client:
         if not client.scheduler_info()["workers"]:
             raise BadOption("--address", f"the scheduler at {address} has no workers")
         blind = [worker for worker, seen in client.run(_sees, out / PLAN).items() if not seen]
         if blind:
             words = f"cannot see {out / PLAN}; the folder must lie on a disk that all workers share"
             raise BadOption("--out", f"the worker at {blind[0]} {words}")
-        yield _Crew(sum(client.ncores().values()), True, deaths)
+        yield partial(_with_dask, client)
+
+
+def _with_loky(workers: int, tasks: Tasks) -> Iterator[Result]:
+    """Run tasks in processes of this machine; one that dies takes only its own point along."""
+    left = dict(tasks)
+    deaths = 0
+    while left:
+        parallel = Parallel(n_jobs=workers, backend="loky", batch_size=1, return_as="generator_unordered")
+        try:
+            for result in parallel(delayed(_run)(*task, apart=workers > 1) for task in list(left.values())):
+                del left[result[0]]
+                yield result
+        except TerminatedWorkerError:
+            deaths += 1
+            if deaths > MOST_DEATHS:
+                words = f"worker processes died {deaths} times; is there enough memory?"
+                yield from ((key, FAILED, words) for key in left)
+                return
+
+
+def _with_dask(client: Any, tasks: Tasks) -> Iterator[Result]:
+    """Run tasks on a cluster, which gives the point of a worker that dies to another one."""
+    distributed: Any = importlib.import_module("distributed")
+    futures = {
+        client.submit(_run, *task, apart=True, key=f"boxwright-{key}-{uuid.uuid4().hex}"): key
+        for key, task in tasks.items()
+    }
+    for future in distributed.as_completed(futures):
+        try:
+            yield future.result()
+        except (distributed.KilledWorker, CancelledError, OSError) as error:
+            words = " ".join(f"{type(error).__name__}: {error}".split())
+            yield futures[future], FAILED, words
 
 
 def _sees(path: Path) -> bool:
