@@ -18,7 +18,7 @@ from optimizer.style import COLOURS, DASHES, GRID, INK, MARKERS, QUIET, WIDTH_IN
 from optimizer.sweep_keys import value_text
 from optimizer.sweep_plan import is_axis
 from optimizer.sweep_points import DONE
-from optimizer.sweep_words import graph_words, unit_of
+from optimizer.sweep_words import crossing, graph_words, unit_of
 
 MOST_LINES = 6
 """Types that the figure of scores shows, the winners first."""
@@ -71,7 +71,7 @@ class SweepAxis:
     """
 
     def __init__(self, rows: Sequence[Any], keys: Sequence[str]) -> None:
-        key = keys[0]
+        self.key = key = keys[0]
         self.numeric = is_axis(row["values"][key] for row in rows)
         self.rows = sorted(rows, key=lambda row: row["values"][key]) if self.numeric else list(rows)
         values = [row["values"][key] for row in self.rows]
@@ -88,6 +88,15 @@ class SweepAxis:
         middle = (at[1:] + at[:-1]) / 2.0
         ends = np.concatenate([[2.0 * at[0] - middle[0]], middle, [2.0 * at[-1] - middle[-1]]])
         return np.exp(ends) if self.logarithmic else ends
+
+    @property
+    def borders(self) -> np.ndarray:
+        """The same, but where the winner changes the place where both types' scores cross, if it is known."""
+        borders = self.edges
+        for i, (a, b) in enumerate(pairwise(self.rows), start=1):
+            at = crossing(a, b, self.key) if self.numeric and a["graph"] != b["graph"] else None
+            borders[i] = borders[i] if at is None else at
+        return borders
 
     def dress(self, ax: Axes) -> None:
         """Scale, ticks at the points, and name of the axis."""
@@ -120,7 +129,8 @@ def score_figure(axis: SweepAxis) -> Figure:
     figure = Figure(figsize=(WIDTH_IN, 4.0), layout="constrained")
     figure.suptitle("Best score of the leading types", x=0.01, ha="left", fontweight="bold", fontsize=10.5)
     ax = figure.subplots()
-    for left, right, row in zip(axis.edges[:-1], axis.edges[1:], axis.rows, strict=True):
+    borders = axis.borders
+    for left, right, row in zip(borders[:-1], borders[1:], axis.rows, strict=True):
         colour = COLOURS[shown.index(row["graph"])] if row["graph"] in shown else QUIET
         ax.axvspan(left, right, color=colour, alpha=SHADE, linewidth=0)
     scores = [{one["graph"]: one["best_db"] for one in row["topologies"]} for row in axis.rows]
@@ -147,6 +157,7 @@ def score_figure(axis: SweepAxis) -> Figure:
     axis.dress(ax)
     ax.set_ylabel("score (dB)")
     ax.margins(y=0.08)
+    _bounds(ax, axis)
     note = f"; {others} more {'type' if others == 1 else 'types'} in sweep.json" if others else ""
     ax.set_title(f"shade: colour of the winner{note}", fontweight="normal", color=QUIET, fontsize=8.5)
     figure.legend(loc="outside lower left", ncols=2)
@@ -210,6 +221,19 @@ def binding_figure(axis: SweepAxis) -> Figure:
         handles.append(Patch(facecolor="white", edgecolor=GRID, label="another tone stops the shared drive"))
     figure.legend(handles=handles, loc="outside lower left", ncols=3)
     return figure
+
+
+def _bounds(ax: Axes, axis: SweepAxis) -> None:
+    """Write above every point what no enclosure at all can pass; it lies too high to be drawn to scale."""
+    bounds = [row["bound_db"] for row in axis.rows]
+    if len(bounds) > MOST_TICKS or any(bound is None for bound in bounds):
+        return
+    top = ax.secondary_xaxis("top")
+    top.set_xticks(axis.at, [f"{bound:.1f}" for bound in bounds])
+    top.minorticks_off()
+    top.tick_params(length=0)
+    top.spines["top"].set_visible(False)
+    top.set_xlabel("bound for any enclosure (dB)", color=QUIET, fontsize=8.5)
 
 
 def _is_geometric(values: np.ndarray) -> bool:

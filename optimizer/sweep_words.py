@@ -166,13 +166,13 @@ def _winners(rows: Sequence[Any], key: str) -> list[str]:
     for a, b in pairwise(rows):
         if a["graph"] == b["graph"]:
             continue
-        at = _crossing(a, b, key)
-        where = f"near {with_unit(key, at)}" if at is not None else _between(key, a, b)
+        at = crossing(a, b, key)
+        where = f"near {with_unit(key, float(f'{at:.3g}'))}" if at is not None else _between(key, a, b)
         words.append(f"The winner changes {where}: {_name(a)} below, {_name(b)} above.")
     return words
 
 
-def _crossing(a: Any, b: Any, key: str) -> float | None:
+def crossing(a: Any, b: Any, key: str) -> float | None:
     """Where two winners' scores cross, by straight lines between the points; None where one is unknown."""
     scores = [{one["graph"]: one["best_db"] for one in row["topologies"]} for row in (a, b)]
     old, new = a["graph"], b["graph"]
@@ -182,7 +182,7 @@ def _crossing(a: Any, b: Any, key: str) -> float | None:
     if before <= 0.0 or after >= 0.0:
         return None
     low, high = a["values"][key], b["values"][key]
-    return float(f"{low + (high - low) * before / (before - after):.3g}")
+    return float(low + (high - low) * before / (before - after))
 
 
 def _binding(rows: Sequence[Any], key: str) -> list[str]:
