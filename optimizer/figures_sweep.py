@@ -12,10 +12,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
-from optimizer.figures_sweep_map import map_figure, shares_map_figure
+from optimizer.figures_sweep_map import map_figure, shares_map_figure, tick_text
 from optimizer.figures_tones import LIMIT_WORDS
 from optimizer.style import COLOURS, DASHES, GRID, INK, MARKERS, QUIET, WIDTH_IN, shortened
-from optimizer.sweep_keys import value_text
 from optimizer.sweep_plan import is_axis
 from optimizer.sweep_points import DONE
 from optimizer.sweep_words import crossing, graph_words, unit_of
@@ -77,7 +76,7 @@ class SweepAxis:
         values = [row["values"][key] for row in self.rows]
         self.at = np.array(values, dtype=float) if self.numeric else np.arange(len(values), dtype=float)
         self.logarithmic = self.numeric and _is_geometric(self.at)
-        self.labels = [" / ".join(value_text(v) for v in row["values"].values()) for row in self.rows]
+        self.labels = [" / ".join(tick_text(v) for v in row["values"].values()) for row in self.rows]
         unit = unit_of(key) if self.numeric and len(keys) == 1 else ""
         self.name = " / ".join(keys) + (f" ({unit})" if unit else "")
 
@@ -104,7 +103,7 @@ class SweepAxis:
             ax.set_xscale("log")
         step = -(-len(self.labels) // MOST_TICKS)
         shown = slice(None, None, step)
-        texts = [shortened(label, 18) for label in self.labels[shown]]
+        texts = self.labels[shown]
         long = sum(len(text) for text in texts) > 60
         ax.set_xticks(self.at[shown], texts, rotation=30 if long else 0, ha="right" if long else "center")
         ax.minorticks_off()
@@ -233,7 +232,7 @@ def _bounds(ax: Axes, axis: SweepAxis) -> None:
     top.minorticks_off()
     top.tick_params(length=0)
     top.spines["top"].set_visible(False)
-    top.set_xlabel("bound for any enclosure (dB)", color=QUIET, fontsize=8.5)
+    top.set_xlabel("bound for any enclosure (dB)", color=QUIET, fontsize=8.5, loc="left")
 
 
 def _is_geometric(values: np.ndarray) -> bool:

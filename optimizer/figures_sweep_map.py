@@ -21,6 +21,9 @@ from optimizer.sweep_words import graph_words, unit_of
 MOST_NUMBERS = 9
 """Columns up to which cells carry numbers."""
 
+LEAST_FOR_LINES = 4
+"""Rows and columns from which lines of equal score are drawn."""
+
 PALE = 0.42
 """Strength of a type's colour in its cells, so that numbers can be read on it."""
 
@@ -60,7 +63,7 @@ class SweepGrid:
         """Ticks and names of both axes; cells have equal size, whatever the steps of the values."""
         for axis, values, key in ((ax.xaxis, self.values[0], 0), (ax.yaxis, self.values[1], 1)):
             step = -(-len(values) // MOST_NUMBERS)
-            texts = [shortened(value_text(value), 16) for value in values[::step]]
+            texts = [tick_text(value) for value in values[::step]]
             axis.set_ticks(range(0, len(values), step), texts)
             if names:
                 unit = unit_of(self.keys[key]) if is_axis(values) else ""
@@ -99,13 +102,16 @@ def map_figure(rows: Sequence[Any], keys: Sequence[str]) -> Figure:
         image[place] = _shade(graphs.index(row["graph"]))
     ax.imshow(image, origin="lower", aspect="auto")
     scores = grid.numbers(lambda row: row["best_db"])
-    note = "numbers: score (dB)" if grid.shape[1] <= MOST_NUMBERS else "colour: winner"
-    if grid.shape[1] <= MOST_NUMBERS:
+    numbered = grid.shape[1] <= MOST_NUMBERS
+    note = "numbers: score (dB)" if numbered else "colour: winner"
+    if numbered:
         for (y, x), row in grid.cells.items():
-            ax.text(x, y, f"{row['best_db']:.1f}", ha="center", va="center", fontsize=8.5, color=INK)
-    if grid.numeric and min(grid.shape) >= 3 and np.ptp(scores[np.isfinite(scores)]) > 0.1:
-        _contours(ax, scores)
-        note += "; lines: equal score (dB)"
+            back = {"facecolor": image[y, x], "edgecolor": "none", "pad": 1.0}
+            words = f"{row['best_db']:.1f}"
+            ax.text(x, y, words, ha="center", va="center", fontsize=8.5, color=INK, bbox=back)
+    if grid.numeric and min(grid.shape) >= LEAST_FOR_LINES and np.ptp(scores[np.isfinite(scores)]) > 0.1:
+        _contours(ax, scores, not numbered)
+        note += "; lines: equal score"
     grid.dress(ax)
     ax.set_title(note, fontweight="normal", color=QUIET, fontsize=8.5)
     labels = [f"{graph_words(graph, rows)} ({count[graph]})" for graph in graphs]
@@ -159,6 +165,11 @@ def shares_map_figure(rows: Sequence[Any], keys: Sequence[str]) -> Figure:
     return figure
 
 
+def tick_text(value: Any) -> str:
+    """Value as a tick of an axis; of a path its last part."""
+    return shortened(value_text(value).rsplit("/", 1)[-1], 18)
+
+
 def _ordered(values: Any) -> list[Any]:
     """Different values: rising where they are numbers, else as they come."""
     found = list({repr(value): value for value in values}.values())
@@ -171,8 +182,9 @@ def _shade(index: int) -> tuple[float, float, float]:
     return red, green, blue
 
 
-def _contours(ax: Axes, scores: np.ndarray) -> None:
+def _contours(ax: Axes, scores: np.ndarray, labelled: bool) -> None:
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="No contour levels were found")
         lines = ax.contour(np.ma.masked_invalid(scores), colors=INK, linewidths=0.9, levels=6, alpha=0.75)
-    ax.clabel(lines, fontsize=7, fmt="%g")
+    if labelled:
+        ax.clabel(lines, fontsize=7, fmt="%g")

@@ -175,7 +175,7 @@ def _crew(
                 threads_per_worker=1,
                 processes=True,
                 dashboard_address=None,
-                silence_logs=logging.ERROR,
+                silence_logs=logging.CRITICAL,
             ) as cluster,
             distributed.Client(cluster) as client,
         ):

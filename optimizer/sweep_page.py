@@ -72,7 +72,7 @@ def _table(table: Mapping[str, Any]) -> str:
                 row.get("best_db"),
                 name,
                 *(row.get(key) for key in ("lead_db", "closed_db", "vented_db", "bound_db")),
-                row["run"],
+                f'<a href="{escape(row["run"], quote=True)}/">{escape(row["run"].rpartition("/")[2])}</a>',
             ]
         )
     first = len(keys)
@@ -80,7 +80,8 @@ def _table(table: Mapping[str, Any]) -> str:
         "<p>Bound: no enclosure at all can play louder with this driver in these spaces, in the model. "
         "<code>boxwright report</code> with a run folder draws its figures.</p>"
     )
-    return html_table(head, rows, {*range(first + 1), *range(first + 2, first + 6)}) + words
+    numbers = {*range(first + 1), *range(first + 2, first + 6)}
+    return html_table(head, rows, numbers, raw={first + 6}) + words
 
 
 def _picture(path: Path, words: str) -> str:

@@ -49,6 +49,9 @@ UNITS = {
 NOTHING_DB = 0.05
 """Change of the score that does not count."""
 
+LEAST_MISS_DB = 0.005
+"""Smallest fall of the score that is told where none can be."""
+
 SMALL_LEAD_DB = 0.1
 """Lead below which the winner might as well be the next one."""
 
@@ -101,12 +104,13 @@ def sweep_sentences(table: Mapping[str, Any]) -> list[str]:
         key = numeric[0]
         rows = sorted(found, key=lambda row: row["values"][key])
         others = [other for other in keys if other != key]
-        sentences += [*_slope(rows, key, others), *_winners(rows, key), *_binding(rows, key)]
+        sentences += [*_slope(rows, key, others), *_winners(rows, key)]
+        sentences += _binding(rows, key, None if others else LIMIT_OF.get(key))
         sentences += [] if others else _contradictions(rows, key)
     else:
         sentences += [*_extremes(found), *_wins(found)]
         for key in [] if line else numeric:
-            sentences += _mean_slope(found, key)
+            sentences += [*_mean_slope(found, key), *_contradictions(found, key)]
     return sentences + _sureness(found)
 
 
@@ -161,7 +165,7 @@ def _between(key: str, a: Any, b: Any) -> str:
 def _winners(rows: Sequence[Any], key: str) -> list[str]:
     graphs = {row["graph"] for row in rows}
     if len(graphs) == 1:
-        return [f"One type wins at every point: {graph_words(rows[0]['graph'], rows)}."]
+        return _wins(rows)
     words = []
     for a, b in pairwise(rows):
         if a["graph"] == b["graph"]:
@@ -185,8 +189,8 @@ def crossing(a: Any, b: Any, key: str) -> float | None:
     return float(low + (high - low) * before / (before - after))
 
 
-def _binding(rows: Sequence[Any], key: str) -> list[str]:
-    """Where limits begin and cease to stop tones."""
+def _binding(rows: Sequence[Any], key: str, swept: str | None) -> list[str]:
+    """Where limits begin and cease to stop tones; more words on the limit that is swept alone."""
     words = []
     for limit, name in LIMIT_WORDS.items():
         shares = [row["shares"].get(limit, 0.0) for row in rows]
@@ -194,7 +198,7 @@ def _binding(rows: Sequence[Any], key: str) -> list[str]:
         if not stops:
             continue
         first, last = stops[0], stops[-1]
-        own = LIMIT_OF.get(key) == limit
+        own = limit == swept
         if own and last == len(rows) - 1:
             words.append(
                 f"At {with_unit(key, rows[-1]['values'][key])} {name} still stops {shares[-1]:.0%} of the "
@@ -215,21 +219,22 @@ def _binding(rows: Sequence[Any], key: str) -> list[str]:
 
 
 def _contradictions(rows: Sequence[Any], key: str) -> list[str]:
-    """Falls of the score where the rule got looser: at least so much was missed by the search."""
+    """Falls of the score where a limit got looser: at least so much was missed by the search."""
     if key not in LIMIT_OF:
         return []
-    worst, best, where = 0.0, rows[0], rows[0]
-    for row in rows[1:]:
-        if best["best_db"] - row["best_db"] > worst:
-            worst, where = best["best_db"] - row["best_db"], row
-        if row["best_db"] > best["best_db"]:
-            best = row
-    if worst < 0.005:
+    worst, where = 0.0, rows[0]
+    for line in _lines(rows, key):
+        best = line[0]["best_db"]
+        for row in line[1:]:
+            if best - row["best_db"] > worst:
+                worst, where = best - row["best_db"], row
+            best = max(best, row["best_db"])
+    if worst < LEAST_MISS_DB:
         return []
     return [
-        f"A looser limit permits every box of a tighter one, yet the score at "
-        f"{with_unit(key, where['values'][key])} is {worst:.2f} dB below a tighter one's: the search missed "
-        "at least that much there. More effort narrows it."
+        "A looser limit permits every box of a tighter one, yet the score at "
+        f"{_place(where)} is {worst:.2f} dB below a tighter one's: the search missed at least that much "
+        "there. More effort narrows it."
     ]
 
 
@@ -242,6 +247,8 @@ def _extremes(rows: Sequence[Any]) -> list[str]:
 
 
 def _wins(rows: Sequence[Any]) -> list[str]:
+    if len({row["graph"] for row in rows}) == 1:
+        return [f"One type wins at every point: {graph_words(rows[0]['graph'], rows)}."]
     count: dict[str, int] = {}
     for row in rows:
         name = graph_words(row["graph"], rows)
@@ -252,12 +259,8 @@ def _wins(rows: Sequence[Any]) -> list[str]:
 
 def _mean_slope(rows: Sequence[Any], key: str) -> list[str]:
     """Average slope along one key, all other keys kept."""
-    lines: dict[str, list[Any]] = {}
-    for row in rows:
-        lines.setdefault(repr({k: v for k, v in row["values"].items() if k != key}), []).append(row)
     slopes = []
-    for line in lines.values():
-        line.sort(key=lambda row: row["values"][key])
+    for line in _lines(rows, key):
         span = line[-1]["values"][key] - line[0]["values"][key]
         if span:
             slopes.append((line[-1]["best_db"] - line[0]["best_db"]) / span)
@@ -266,8 +269,16 @@ def _mean_slope(rows: Sequence[Any], key: str) -> list[str]:
     per = unit_of(key) or "1"
     return [
         f"{key}: {sum(slopes) / len(slopes):+.3g} dB per {per} on average, from {min(slopes):+.3g} to "
-        f"{max(slopes):+.3g} with the other values."
+        f"{max(slopes):+.3g}, depending on the other values."
     ]
+
+
+def _lines(rows: Sequence[Any], key: str) -> list[list[Any]]:
+    """Rows that differ in one key alone, in rising order of its values."""
+    lines: dict[str, list[Any]] = {}
+    for row in rows:
+        lines.setdefault(repr({k: v for k, v in row["values"].items() if k != key}), []).append(row)
+    return [sorted(line, key=lambda row: row["values"][key]) for line in lines.values()]
 
 
 def _sureness(rows: Sequence[Any]) -> list[str]:
