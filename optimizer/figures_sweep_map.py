@@ -145,8 +145,7 @@ def shares_map_figure(rows: Sequence[Any], keys: Sequence[str]) -> Figure:
     for index, (ax, limit) in enumerate(zip(axes, limits, strict=False)):
         shares = grid.numbers(lambda row, limit=limit: row["shares"].get(limit, 0.0))
         colour = COLOURS[list(LIMIT_WORDS).index(limit)]
-        ramp = LinearSegmentedColormap.from_list("share", ["#ffffff", colour])
-        ramp.set_bad(_MISSING)
+        ramp = LinearSegmentedColormap.from_list("share", ["#ffffff", colour]).with_extremes(bad=_MISSING)
         ax.imshow(np.ma.masked_invalid(shares), origin="lower", aspect="auto", cmap=ramp, vmin=0.0, vmax=1.0)
         if grid.shape[1] <= MOST_NUMBERS:
             for (y, x), share in np.ndenumerate(shares):

@@ -58,7 +58,7 @@ SMALL_LEAD_DB = 0.1
 
 def unit_of(key: str) -> str:
     """Unit of a key's values; empty where it has none."""
-    last = re.sub(r"(\[\d+\])+$", "", key)
+    last = "_" + re.sub(r"(\[\d+\])+$", "", key).rsplit(".", 1)[-1]
     return next((unit for end, unit in UNITS.items() if last.endswith(end)), "")
 
 
