@@ -14,6 +14,7 @@ from optimizer.cli_ceiling import ceiling
 from optimizer.cli_options import INTERRUPTED, BadOption, examples, talk_options
 from optimizer.cli_search import search
 from optimizer.cli_spread import spread
+from optimizer.cli_sweep import sweep
 
 BAD_INPUT = 2
 COMMAND_LINE = "command line"
@@ -127,6 +128,7 @@ def report(runs: tuple[Path, ...], talk: str | None) -> None:
 cli.add_command(search)
 cli.add_command(ceiling)
 cli.add_command(spread)
+cli.add_command(sweep)
 cli.add_command(cli_build.build)
 cli.add_command(cli_build.verify)
 cli.add_command(cli_build.inspect)

@@ -162,14 +162,14 @@ def _agree(study: Study, season: Season) -> None:
     if study.content is None:
         study.set_content(now)
     then = study.content or now
-    changes = dict(_changes(then["source"], now["source"]))
+    changes = dict(changes_between(then["source"], now["source"]))
     if then["version"] != now["version"]:
         changes["boxwright's version"] = (then["version"], now["version"])
     if changes:
         raise SeasonChanged(changes)
 
 
-def _changes(then: Any, now: Any, key: str = "") -> list[tuple[str, tuple[Any, Any]]]:
+def changes_between(then: Any, now: Any, key: str = "") -> list[tuple[str, tuple[Any, Any]]]:
     """Keys whose values differ, with both values."""
     if isinstance(then, dict) and isinstance(now, dict):
         parts = [
@@ -179,4 +179,4 @@ def _changes(then: Any, now: Any, key: str = "") -> list[tuple[str, tuple[Any, A
         parts = [(f"{key}[{i}]", a, b) for i, (a, b) in enumerate(zip(then, now, strict=True))]
     else:
         return [] if then == now else [(key, (then, now))]
-    return [change for name, a, b in parts for change in _changes(a, b, name)]
+    return [change for name, a, b in parts for change in changes_between(a, b, name)]
