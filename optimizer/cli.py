@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from optimizer import cli_build
+from optimizer import cli_build, cli_measured
 from optimizer.cli_ceiling import ceiling
 from optimizer.cli_options import INTERRUPTED, BadOption
 from optimizer.cli_search import search
@@ -128,6 +128,7 @@ cli.add_command(ceiling)
 cli.add_command(cli_build.build)
 cli.add_command(cli_build.verify)
 cli.add_command(cli_build.inspect)
+cli.add_command(cli_measured.derive)
 
 
 def parse_frequencies(text: str) -> Any:
