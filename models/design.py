@@ -147,6 +147,9 @@ class DesignBatch:
     lining : tuple of ndarrays, each shape (n_designs,), or None
         Flow resistivity of a fibrous filling of each chamber, 0 or None for none; empty where no
         chamber has any [Pa s/m2].
+    leak : tuple of ndarrays, each shape (n_designs,), or None
+        Corner of a leakage of each chamber's own, on top of the season's; empty where no chamber has
+        any [Hz].
     """
 
     topology: Topology
@@ -156,6 +159,7 @@ class DesignBatch:
     diaphragms: tuple[Diaphragms, ...] = ()
     sites: tuple[Site, ...] = ()
     lining: tuple[np.ndarray | None, ...] = ()
+    leak: tuple[np.ndarray | None, ...] = ()
 
     @property
     def size(self) -> int:
@@ -171,11 +175,16 @@ class DesignBatch:
             ducts=_pick(self.ducts, rows),
             diaphragms=_pick(self.diaphragms, rows),
             lining=_pick(self.lining, rows),
+            leak=_pick(self.leak, rows),
         )
 
     def lining_of(self, chamber: int) -> np.ndarray | None:
         """Flow resistivity in a chamber, shape (n_designs,), or None [Pa s/m2]."""
         return self.lining[chamber] if self.lining else None
+
+    def leak_of(self, chamber: int) -> np.ndarray | None:
+        """Corner of a chamber's own leakage, shape (n_designs,), or None [Hz]."""
+        return self.leak[chamber] if self.leak else None
 
 
 def _pick(record: Any, rows: np.ndarray | slice) -> Any:

@@ -129,6 +129,7 @@ cli.add_command(cli_build.build)
 cli.add_command(cli_build.verify)
 cli.add_command(cli_build.inspect)
 cli.add_command(cli_measured.derive)
+cli.add_command(cli_measured.measured)
 
 
 def parse_frequencies(text: str) -> Any:

@@ -1,4 +1,4 @@
-"""Commands about measured impedance: ``derive``."""
+"""Commands about measured impedance: ``derive`` and ``measured``."""
 
 from __future__ import annotations
 
@@ -124,3 +124,64 @@ def derive(free: Path, loaded: Path, **options: Any) -> None:
         return
     click.echo(work.derived_text(found, used, setup))
     click.echo(f"\nWritten to {folder}: driver.toml, fit.json, fit.png, fit.svg")
+
+
+@click.command()
+@click.argument("config", type=click.Path(path_type=Path))
+@click.argument("design", type=click.Path(path_type=Path))
+@click.argument("sweep", type=click.Path(path_type=Path))
+@click.option("--fit", "groups", default="leak,length,compliance,coil", show_default=True, metavar="NAMES",
+              help="What may differ from the design: leak, length, compliance, coil, loss.")  # fmt: skip
+@click.option("--drive-v", type=float, default=0.1, show_default=True, metavar="V",
+              help="Voltage of the sweep, rms.")  # fmt: skip
+@click.option("--space", metavar="NAME", help="Space of the season where it was taken. Default: in the open.")
+@click.option("--columns", metavar="NAMES", help=COLUMNS_HELP)
+@click.option("--range", "span", metavar="LOW:HIGH", help="Hz to fit. Default: to twice the highest tone.")
+@click.option("--out", type=click.Path(path_type=Path), help="New or empty folder for the results.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def measured(config: Path, design: Path, sweep: Path, **options: Any) -> None:
+    """Compare a built box's impedance SWEEP with its DESIGN under the season CONFIG.
+
+    Fits leaks, duct lengths, and the driver's compliance and resistance, and says what they cost in score.
+    Writes built.toml (the design with fitted leaks and lengths), fit.json, and fit.png and .svg.
+    """
+    import json
+
+    from models.box_fit import GROUPS
+    from optimizer import measured_box as work
+    from optimizer.design_file import read_design, write_design
+    from optimizer.figures import draw_figure
+    from optimizer.figures_impedance import Curve, impedance_figure
+    from optimizer.files import write_json, write_text
+    from optimizer.measured_csv import read_sweep
+    from optimizer.season import load_season
+
+    groups = tuple(dict.fromkeys(name.strip() for name in options["groups"].split(",")))
+    for name in groups:
+        if name not in GROUPS:
+            raise BadOption("--fit", f"{name!r} is none of {', '.join(GROUPS)}")
+    voltage, span = options["drive_v"], range_option(options["span"])
+    positive("--drive-v", voltage, "V", 1e5)
+    columns = columns_option(options["columns"])
+    season = load_season(config)
+    rules = work.season_space(season, options["space"])
+    points = work.fitted_points(rules, read_sweep(sweep, columns), span, sweep)
+    batch = read_design(design, season.rules, points.hz)
+    found = work.measure_box(season, rules, batch, points, voltage, groups, sweep)
+    folder = new_folder(options["out"], config)
+    curve = Curve(label="box", sweep=points, fitted=found.fit.fitted, predicted=found.fit.predicted)
+    record = work.box_record(found)
+    try:
+        comment = f"{design} with leaks and lengths as {sweep} shows them"
+        text = write_design(found.built, 0, comments=[comment])
+        write_text(folder / "built.toml", text)
+        write_json(folder / "fit.json", record)
+        draw_figure(lambda: impedance_figure(f"{design.stem}: impedance", [curve]), folder / "fit")
+    except OSError as error:
+        raise BadOption("--out", f"cannot write to {folder}: {error.strerror}") from None
+    if options["as_json"]:
+        click.echo(json.dumps(record, indent=1, allow_nan=False))
+        return
+    where = "in the open" if options["space"] is None else f"in {options['space']}"
+    click.echo(work.box_text(found, where, voltage))
+    click.echo(f"\nWritten to {folder}: built.toml, fit.json, fit.png, fit.svg")
