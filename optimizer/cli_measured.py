@@ -183,5 +183,5 @@ def measured(config: Path, design: Path, sweep: Path, **options: Any) -> None:
         click.echo(json.dumps(record, indent=1, allow_nan=False))
         return
     where = "in the open" if options["space"] is None else f"in {options['space']}"
-    click.echo(work.box_text(found, where, voltage))
+    click.echo(work.box_text(found, where, voltage, rules.physics.leak_corner_hz))
     click.echo(f"\nWritten to {folder}: built.toml, fit.json, fit.png, fit.svg")

@@ -44,6 +44,7 @@ def play(
     from optimizer.figures import draw_figure
     from optimizer.figures_track import track_figure
     from optimizer.files import write_csv, write_json
+    from optimizer.play_text import played_text
     from optimizer.season import load_season
     from optimizer.wav_file import read_recording
 
@@ -76,5 +77,5 @@ def play(
     if as_json:
         click.echo(json.dumps(record, indent=1, allow_nan=False))
         return
-    click.echo(work.played_text(record, files, full_scale))
+    click.echo(played_text(record, files, full_scale))
     click.echo(f"\nWritten to {folder}: track.json, track.csv, track.png, track.svg, {', '.join(files)}")

@@ -229,7 +229,7 @@ def _pair(value: np.complexfloating[Any, Any]) -> list[float]:
     return [float(value.real), float(value.imag)]
 
 
-def box_text(found: MeasuredBox, where: str, voltage: float) -> str:
+def box_text(found: MeasuredBox, where: str, voltage: float, season_leak_hz: float) -> str:
     """What is printed for a person.
 
     Parameters
@@ -240,6 +240,8 @@ def box_text(found: MeasuredBox, where: str, voltage: float) -> str:
         Space of the sweep [text].
     voltage : float
         Its voltage, rms [V].
+    season_leak_hz : float
+        Corner of the leak that the season gives every chamber [Hz].
 
     Returns
     -------
@@ -264,6 +266,8 @@ def box_text(found: MeasuredBox, where: str, voltage: float) -> str:
     ]
     if any(change.group == "leak" for change in fit.changes):
         lines.append("A leak is given by its corner: its Q at a frequency is that frequency over the corner.")
+        if season_leak_hz:
+            lines.append(f"It comes on top of the season's own leak with a corner of {season_leak_hz:g} Hz.")
     for row, change in zip(found.rows, fit.changes, strict=True):
         unsure = change.uncertainty > (0.3 if change.group != "leak" else max(2.0, change.value))
         if unsure:

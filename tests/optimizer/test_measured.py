@@ -90,3 +90,14 @@ def test_leak_of_a_design_is_read_and_bounded(run, season_path: Path, design_pat
     design_paths[1].write_text(text.replace("[[drivers]]", "leak_corner_hz = -1\n[[drivers]]"))
     status, _, err = run("evaluate", season_path, design_paths[1])
     assert status == 2 and "leak_corner_hz" in err
+
+
+def test_the_example_of_the_readme(run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its command prints the lines that stand there."""
+    root = Path(__file__).parents[2]
+    text = (root / "README.md").read_text(encoding="utf-8")
+    command, *shown = text.partition("$ boxwright measured ")[2].partition("```")[0].strip().splitlines()
+    monkeypatch.chdir(tmp_path)
+    words = [root / word if word.startswith("configs/") else word for word in command.split()]
+    status, out, _ = run("measured", *words)
+    assert status == 0 and len(shown) > 8 and set(shown) <= {"", *out.splitlines()}
