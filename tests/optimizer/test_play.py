@@ -27,7 +27,7 @@ def tune(seconds: float = 3.0, rate: int = RATE) -> np.ndarray:
     """Two notes of 35 and 47 Hz, the second one louder."""
     t = np.arange(int(seconds * rate)) / rate
     first, second = 0.3 * np.sin(2 * np.pi * 35.0 * t), 0.7 * np.sin(2 * np.pi * 47.0 * t)
-    return np.where(t < seconds / 2.0, first, second) * np.minimum(1.0, 4.0 * np.minimum(t, seconds - t))
+    return np.where(t < seconds / 2.0, first, second) * np.sin(2 * np.pi * t / seconds) ** 2
 
 
 @pytest.fixture
