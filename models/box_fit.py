@@ -1,7 +1,7 @@
 """A built box's measured impedance against its design: leaks, duct lengths and the driver's drift.
 
 The design's own network is fitted to the sweep at the voltage at which it was taken. Residuals and
-uncertainties are those of :mod:`models.identification`.
+uncertainties are those of :mod:`models.fit_errors`.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from scipy.optimize import least_squares
 
 from models.design import DesignBatch
 from models.driver import Driver
-from models.identification import covariance, neighbour_correlation, split_log
+from models.fit_errors import covariance, neighbour_correlation, split_log
 from models.impedance_peak import Sweep
 from models.rules import Rules
 from models.score import Judge

@@ -13,7 +13,6 @@ literature (:mod:`models.impedance_peak`) give the starting values.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -22,6 +21,7 @@ from scipy.optimize import OptimizeResult, least_squares
 
 from models.air import Air
 from models.driver import Driver
+from models.fit_errors import covariance, neighbour_correlation, slopes_of, split_log
 from models.impedance_peak import IdentificationError, Peak, Sweep, find_peak
 
 AIC_MARGIN = 6.0
@@ -31,6 +31,12 @@ QUANTITIES = (
     "fs", "qms", "qes", "qts", "vas", "re", "mms", "cms", "rms", "bl", "eta0", "le", "coil_k", "coil_n",
 )  # fmt: skip
 """Names of what is found, as in :mod:`models.thiele_small`, and of the coil."""
+
+FURTHEST = float(np.log(100.0))
+"""How far a value may go from that of the closed forms, in its logarithm [1]."""
+
+LARGEST_SCATTER = 0.3
+"""Root mean square residual above which two sweeps are not those of one driver [1]."""
 
 LEAST_N, LARGEST_N = 0.2, 1.0
 """Range of the exponent of a lossy coil."""
@@ -180,7 +186,7 @@ def model_impedance(
 
 
 def _start(free: Peak, loaded: Peak, setup: Setup) -> np.ndarray:
-    """Logarithms of Re, mass, compliance, loss and Bl by the closed forms."""
+    """Logarithms of Re, mass as mounted, compliance, loss and Bl by the closed forms."""
     pair = f"{free.fs:.4g} Hz alone and {loaded.fs:.4g} Hz"
     if setup.added_mass is not None:
         if loaded.fs >= free.fs:
@@ -196,7 +202,7 @@ def _start(free: Peak, loaded: Peak, setup: Setup) -> np.ndarray:
         mass = 1.0 / (compliance * (2.0 * np.pi * free.fs) ** 2)
     loss = np.sqrt(mass / compliance) / free.qms
     force = np.sqrt(np.sqrt(mass / compliance) * free.re / free.qes)
-    return np.log([free.re, mass + setup.missing_load, compliance, loss, force])
+    return np.log([free.re, mass, compliance, loss, force])
 
 
 def _unpack(x: np.ndarray, setup: Setup, form: str) -> tuple[Driver, float]:
@@ -206,9 +212,9 @@ def _unpack(x: np.ndarray, setup: Setup, form: str) -> tuple[Driver, float]:
     if form == "lossy":
         coil = {"coil_loss_k": x[5], "coil_loss_n": x[6]}
     driver = Driver(
-        name="measured", area=setup.area, mass=mass, compliance=compliance, resistance_mechanical=loss,
-        force_factor=force, coil_resistance=re, displaced_volume=0.0, cutout=0.0, frame=0.0, depth=0.0,
-        nominal_resistance=re, **coil,
+        name="measured", area=setup.area, mass=mass + setup.missing_load, compliance=compliance,
+        resistance_mechanical=loss, force_factor=force, coil_resistance=re, displaced_volume=0.0, cutout=0.0,
+        frame=0.0, depth=0.0, nominal_resistance=re, **coil,
     )  # fmt: skip
     return driver, 0.0 if setup.box_volume is None else float(x[-1])
 
@@ -229,67 +235,34 @@ def _both(x: np.ndarray, hz: tuple[np.ndarray, np.ndarray], setup: Setup, form: 
 
 
 def _fit(first: Sweep, second: Sweep, setup: Setup, form: str, start: np.ndarray) -> OptimizeResult:
-    extra, low, high = [0.1], [0.0], [np.inf]  # Le in mH, or K and n
+    extra, low, high = [0.1], [0.0], [1e4]  # Le in mH, or K and n
     if form == "lossy":
-        extra, low, high = [0.01, 0.7], [0.0, LEAST_N], [np.inf, LARGEST_N]
+        extra, low, high = [0.01, 0.7], [0.0, LEAST_N], [1e4, LARGEST_N]
     if setup.box_volume is not None:
-        extra, low, high = [*extra, 0.05], [*low, -0.9], [*high, np.inf]
+        extra, low, high = [*extra, 0.05], [*low, -0.9], [*high, 100.0]
     hz = (first.hz, second.hz)
     measured = np.concatenate([first.impedance, second.impedance])
 
     def residuals(x: np.ndarray) -> np.ndarray:
         return split_log(measured, np.concatenate(_both(x, hz, setup, form)))
 
-    bounds = np.concatenate([np.full(5, -np.inf), low]), np.concatenate([np.full(5, np.inf), high])
+    bounds = np.concatenate([start - FURTHEST, low]), np.concatenate([start + FURTHEST, high])
     begin = np.concatenate([start, extra])
     result = least_squares(residuals, begin, jac="3-point", bounds=bounds, x_scale="jac", max_nfev=400)
-    if not result.success:
-        raise IdentificationError(0, "the fit did not settle; is this one driver in both sweeps?")
+    scatter = float(np.sqrt(np.mean(result.fun**2)))
+    astray = bool(np.any(np.abs(result.x[:5] - start) > 0.99 * FURTHEST))
+    if not result.success or scatter > LARGEST_SCATTER or astray:
+        words = f"no driver describes both sweeps: the best one leaves {scatter * 100:.3g} % (rms)"
+        raise IdentificationError(1, words)
+    if np.any(np.linalg.norm(result.jac, axis=0) == 0.0):
+        raise IdentificationError(0, "the sweeps show no inductance of that form; try another --coil")
     return result
-
-
-def split_log(measured: np.ndarray, fitted: np.ndarray) -> np.ndarray:
-    """Real parts, then imaginary parts, of ln(measured / fitted), shape (2 n,) [1]."""
-    log = np.log(measured / fitted)
-    return np.concatenate([log.real, log.imag])
 
 
 def _aic(fit: OptimizeResult) -> float:
     """Akaike's information criterion for noise of unknown size [1]."""
     count = fit.fun.size
     return float(count * np.log(2.0 * fit.cost / count) + 2.0 * fit.x.size)
-
-
-def covariance(fit: OptimizeResult) -> np.ndarray:
-    """Covariance of the parameters of a least-squares fit whose noise may differ from point to point.
-
-    The estimator of J. G. MacKinnon and H. White, "Some heteroskedasticity-consistent covariance matrix
-    estimators", J. Econometrics 29, 305-325 (1985), third form (from memory):
-    (J^T J)^-1 J^T diag(r^2 / (1 - h)^2) J (J^T J)^-1 with the leverages h.
-
-    Parameters
-    ----------
-    fit : OptimizeResult
-        What :func:`scipy.optimize.least_squares` returned [record].
-
-    Returns
-    -------
-    ndarray, shape (n_parameters, n_parameters)
-        Covariance [squares of the parameters' units].
-    """
-    scale = np.maximum(np.linalg.norm(fit.jac, axis=0), 1e-300)
-    unit = fit.jac / scale
-    inverse = np.linalg.pinv(unit.T @ unit, rcond=1e-14)
-    leverage = np.einsum("ij,jk,ik->i", unit, inverse, unit)
-    weighted = unit * (fit.fun / np.maximum(1.0 - leverage, 1e-6))[:, None]
-    return np.asarray(inverse @ (weighted.T @ weighted) @ inverse / np.outer(scale, scale))
-
-
-def neighbour_correlation(residuals: np.ndarray, lengths: list[int]) -> float:
-    """Correlation of residuals that follow each other within pieces of given lengths [1]."""
-    pieces = np.split(residuals, np.cumsum(lengths)[:-1])
-    total = sum(float(piece @ piece) for piece in pieces)
-    return sum(float(piece[1:] @ piece[:-1]) for piece in pieces) / total if total > 0.0 else 0.0
 
 
 def _identified(first: Sweep, second: Sweep, setup: Setup, form: str, fit: OptimizeResult) -> Identified:
@@ -317,15 +290,3 @@ def _identified(first: Sweep, second: Sweep, setup: Setup, form: str, fit: Optim
         memory=neighbour_correlation(fit.fun, sizes * 2),
         fitted=(fitted[0], fitted[1]),
     )
-
-
-def slopes_of(function: Callable[[np.ndarray], np.ndarray], x: np.ndarray) -> np.ndarray:
-    """Derivatives by central differences, shape (n_values, n_parameters)."""
-    steps = 1e-5 * np.maximum(np.abs(x), 1e-2)
-    columns = []
-    for i, step in enumerate(steps):
-        up, down = x.copy(), x.copy()
-        up[i] += step
-        down[i] -= step
-        columns.append((function(up) - function(down)) / (2.0 * step))
-    return np.array(columns).T

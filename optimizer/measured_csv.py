@@ -20,6 +20,9 @@ LEAST_POINTS = 20
 MOST_FAULTS = 20
 """Faults of one file that are listed."""
 
+HIGHEST_OHM = 1e6
+"""Largest impedance that is taken for one."""
+
 HIGHEST_HZ = 1e6
 """Highest frequency that is taken for one."""
 
@@ -170,12 +173,15 @@ def _sweep(path: Path, numbers: list[int], table: np.ndarray, columns: tuple[str
     if "magnitude" in values:
         size, angle = values["magnitude"], values["phase"]
         check(size <= 0.0, "magnitude", "{:g} ohm must be above 0", size)
+        check(size > HIGHEST_OHM, "magnitude", f"{{:g}} ohm must be at most {HIGHEST_OHM:g}", size)
         words = "{:g} degrees is beyond -90 to 90: no passive device has it, so perhaps the unit is wrong"
         check(np.abs(angle) > np.pi / 2.0, "phase", words, np.degrees(angle))
         impedance = size * np.exp(1j * angle)
     else:
         impedance = values["real"] + 1j * values["imaginary"]
         check(impedance.real <= 0.0, "real", "{:g} ohm must be above 0", impedance.real)
+        size, most = np.abs(impedance), f"{{:g}} ohm must be at most {HIGHEST_OHM:g}"
+        check(size > HIGHEST_OHM, "impedance", most, size)
     if faults:
         raise ConfigError(faults)
     if hz.size < LEAST_POINTS:

@@ -122,6 +122,9 @@ def test_what_cannot_be_read_is_said() -> None:
     with pytest.raises(IdentificationError) as raised:
         identify(first, second.between(300.0, 2000.0), setup)
     assert raised.value.sweep == 1
+    other = clean_sweeps(known_driver(le_mh=0.15, qms=1.0, re_ohm=8.0), setup)[1]
+    with pytest.raises(IdentificationError, match="no driver describes both sweeps"):
+        identify(first, other, setup)
     with pytest.raises(ValueError, match="exactly one"):
         identify(first, second, Setup(area=driver.area, air=AIR))
 

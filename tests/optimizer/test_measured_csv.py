@@ -72,6 +72,7 @@ def changed(number: int, row: str) -> str:
         (changed(2, "-10,5,1"), ":2: frequency: -10 Hz must be above 0"),
         (changed(7, lines()[4]), ":7: frequency: 37.7478 Hz is there twice"),
         (changed(7, "45,-5,1"), ":7: magnitude: -5 ohm must be above 0"),
+        (changed(7, "45,1e300,1"), ":7: magnitude: 1e+300 ohm must be at most 1e+06"),
         (changed(7, "45,5,120"), ":7: phase: 120 degrees is beyond -90 to 90"),
         ("hz,re_ohm,im_ohm\n20,-1,3", ":2: real: -1 ohm must be above 0"),
         ("\n".join(lines()[:10]), ":10: file: 10 frequencies are too few"),
