@@ -108,7 +108,7 @@ def test_energy_of_an_impulse() -> None:
     assert found == pytest.approx(2.0 * np.trapezoid(size**2, hz), rel=2e-3)
 
 
-def noise(seconds: float = 6.0) -> np.ndarray:
+def noise(seconds: float = 3.0) -> np.ndarray:
     return np.clip(0.2 * np.random.default_rng(8).standard_normal(int(seconds * RATE)), -1.0, 1.0)
 
 
