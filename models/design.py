@@ -128,7 +128,7 @@ class Diaphragms:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Specimens:
-    """What differs from design to design although the rules give one value: driver and leakage as built.
+    """What differs from design to design although the rules give one value: the driver as built.
 
     Attributes
     ----------
@@ -140,15 +140,12 @@ class Specimens:
         Bl [T m].
     coil_resistance : ndarray, shape (n_designs,)
         Re [ohm].
-    leak_corner_hz : ndarray, shape (n_designs,)
-        Leakage of every chamber beyond that of the rules [Hz].
     """
 
     mass: np.ndarray
     compliance: np.ndarray
     force_factor: np.ndarray
     coil_resistance: np.ndarray
-    leak_corner_hz: np.ndarray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,7 +170,10 @@ class DesignBatch:
         Flow resistivity of a fibrous filling of each chamber, 0 or None for none; empty where no
         chamber has any [Pa s/m2].
     specimens : Specimens or None
-        Drivers and leakage of each design, where they are not those of the rules [record].
+        Drivers of each design, where they are not those of the rules [record].
+    leak : tuple of ndarrays, each shape (n_designs,), or None
+        Corner of a leakage of each chamber's own, on top of the season's; empty where no chamber has
+        any [Hz].
     """
 
     topology: Topology
@@ -184,6 +184,7 @@ class DesignBatch:
     sites: tuple[Site, ...] = ()
     lining: tuple[np.ndarray | None, ...] = ()
     specimens: Specimens | None = None
+    leak: tuple[np.ndarray | None, ...] = ()
 
     @property
     def size(self) -> int:
@@ -200,11 +201,16 @@ class DesignBatch:
             diaphragms=_pick(self.diaphragms, rows),
             lining=_pick(self.lining, rows),
             specimens=_pick(self.specimens, rows),
+            leak=_pick(self.leak, rows),
         )
 
     def lining_of(self, chamber: int) -> np.ndarray | None:
         """Flow resistivity in a chamber, shape (n_designs,), or None [Pa s/m2]."""
         return self.lining[chamber] if self.lining else None
+
+    def leak_of(self, chamber: int) -> np.ndarray | None:
+        """Corner of a chamber's own leakage, shape (n_designs,), or None [Hz]."""
+        return self.leak[chamber] if self.leak else None
 
 
 def _pick(record: Any, rows: np.ndarray | slice) -> Any:

@@ -230,8 +230,7 @@ def _add_chamber(
     volume = np.prod(sides, axis=1) - behind * rules.driver.displaced_volume
     patches = [joint.end for joint in joints if isinstance(joint.end, Patch)]
     ducts = [a for a, joint in enumerate(joints) if joint.yields]
-    lining = batch.lining_of(chamber)
-    leak = None if batch.specimens is None else batch.specimens.leak_corner_hz
+    lining, leak = batch.lining_of(chamber), batch.leak_of(chamber)
     z = room_impedance(omega, sides, volume, patches, rules.air, rules.physics, ducts, lining, leak)
     for a, one in enumerate(joints):
         for b in range(a, len(joints)):

@@ -141,7 +141,7 @@ def causes_of(batch: DesignBatch, tolerances: Tolerances) -> tuple[Cause, ...]:
 
 
 def deviated(batch: DesignBatch, rules: Rules, causes: tuple[Cause, ...], by: np.ndarray) -> DesignBatch:
-    """Designs with other sizes than they were designed to have, drivers and leakage as specimens.
+    """Designs with other sizes and leaks than they were designed to have, drivers as specimens.
 
     The temperature is not a design's; causes of that kind change nothing here.
 
@@ -159,7 +159,7 @@ def deviated(batch: DesignBatch, rules: Rules, causes: tuple[Cause, ...], by: np
     Returns
     -------
     DesignBatch
-        As many designs; without specimens where neither driver nor leakage deviates [record].
+        As many designs; without specimens where no driver deviates [record].
     """
     t, driver = rules.tolerances, rules.driver
     column = {(c.kind, c.part, c.quantity): by[:, i] for i, c in enumerate(causes)}
@@ -195,12 +195,23 @@ def deviated(batch: DesignBatch, rules: Rules, causes: tuple[Cause, ...], by: np
         force_factor=driver.force_factor * (1.0 + t.force_factor * change("driver", 0, "force_factor")),
         coil_resistance=driver.coil_resistance
         * (1.0 + t.coil_resistance * change("driver", 0, "coil_resistance")),
-        leak_corner_hz=t.leak_corner_hz * np.abs(change("leak", 0, "leak")),
     )
-    plain = not any(np.any(column[key]) for key in column if key[0] in ("driver", "leak"))
+    alike = not any(np.any(column[key]) for key in column if key[0] == "driver")
+    leak = t.leak_corner_hz * np.abs(change("leak", 0, "leak"))
     return replace(
-        batch, sides=sides, ducts=ducts, diaphragms=diaphragms, specimens=None if plain else specimens
+        batch,
+        sides=sides,
+        ducts=ducts,
+        diaphragms=diaphragms,
+        specimens=None if alike else specimens,
+        leak=_leaks(batch, leak) if np.any(leak) else batch.leak,
     )
+
+
+def _leaks(batch: DesignBatch, more: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Leaks of all chambers with as much more in each."""
+    own = [batch.leak_of(chamber) for chamber in range(batch.topology.chambers)]
+    return tuple(more if leak is None else leak + more for leak in own)
 
 
 def _grown(size: np.ndarray, by: np.ndarray) -> np.ndarray:

@@ -9,9 +9,10 @@ from typing import Any
 
 import click
 
-from optimizer import cli_build
+from optimizer import cli_build, cli_measured
 from optimizer.cli_ceiling import ceiling
 from optimizer.cli_options import INTERRUPTED, BadOption, examples, talk_options
+from optimizer.cli_play import play
 from optimizer.cli_search import search
 from optimizer.cli_spread import spread
 from optimizer.cli_sweep import sweep
@@ -129,9 +130,12 @@ cli.add_command(search)
 cli.add_command(ceiling)
 cli.add_command(spread)
 cli.add_command(sweep)
+cli.add_command(play)
 cli.add_command(cli_build.build)
 cli.add_command(cli_build.verify)
 cli.add_command(cli_build.inspect)
+cli.add_command(cli_measured.derive)
+cli.add_command(cli_measured.measured)
 
 
 def parse_frequencies(text: str) -> Any:

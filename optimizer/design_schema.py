@@ -25,6 +25,7 @@ class ChamberTable(Table):
     volume_l: Annotated[float, Field(gt=0.0, le=1e9)] | None = None
     length_mm: LengthMm | None = None
     lining_pa_s_m2: Lining | None = None
+    leak_corner_hz: Annotated[float, Field(ge=0.0, le=5000.0)] | None = None
 
 
 class PatchTable(Table):

@@ -57,6 +57,8 @@ def write_design(
         lines += ["", f"[chambers.{place_letter(chamber)}]"]
         lines.append(f"sides_mm = {_numbers(batch.sides[index, chamber], 1e-3)}")
         lines += _lining(batch.lining_of(chamber), index)
+        leak = batch.leak_of(chamber)
+        lines += [] if leak is None else [f"leak_corner_hz = {_number(leak[index], 1.0)}"]
     for places, ends in zip(batch.topology.drivers, batch.driver_ends, strict=True):
         lines += ["", "[[drivers]]", *_ends(batch, index, ("front", "rear"), places, ends)]
     for places, duct in zip(batch.topology.ducts, batch.ducts, strict=True):

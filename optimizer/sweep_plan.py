@@ -13,7 +13,7 @@ from typing import Any
 
 from optimizer.cli_options import BadOption, season_with
 from optimizer.faults import ConfigError, Document, Fault, read_toml
-from optimizer.search import changes_between
+from optimizer.searching import changes_between
 from optimizer.season import Season, season_from_data
 from optimizer.season_driver import SEASON_KEYS
 from optimizer.sweep_keys import OPTION, Vary, is_number, read_vary, value_text, with_value

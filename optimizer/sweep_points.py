@@ -23,7 +23,7 @@ from optimizer.files import write_json, write_text
 from optimizer.reasons import MET_DB
 from optimizer.results import Candidate, SearchResult
 from optimizer.run_folder import write_run
-from optimizer.search import run_search
+from optimizer.searching import run_search
 from optimizer.season import Season, season_from_data
 from optimizer.tasks import TaskRunner
 from optimizer.warm_up import COMPLETE

@@ -61,16 +61,19 @@ class Tolerance:
             return np.asarray((other.scores(other.respond(batch)) - scores) / step)
         box = deviated(batch, rules, (cause,), np.ones((batch.size, 1)))
         judge = self.judge
-        if box.specimens is not None:  # alike in all designs, so they may as well be the rules'
+        if cause.kind in ("driver", "leak"):  # alike in all designs, so they may as well be the rules'
             if cause not in self._others:
                 self._others[cause] = judge.with_rules(_rules_of(rules, box.specimens))
-            judge, box = self._others[cause], replace(box, specimens=None)
+            judge, box = self._others[cause], replace(box, specimens=None, leak=batch.leak)
         change = judge.scores(judge.respond(box)) - scores
         return np.asarray(change * (HALF_NORMAL if cause.kind == "leak" else 1.0))
 
 
-def _rules_of(rules: Rules, specimens: Specimens) -> Rules:
-    """Rules whose driver and leakage are those of the first design."""
+def _rules_of(rules: Rules, specimens: Specimens | None) -> Rules:
+    """Rules whose driver is that of the first design, or whose leakage is one deviation more."""
+    if specimens is None:
+        leak = rules.physics.leak_corner_hz + rules.tolerances.leak_corner_hz
+        return replace(rules, physics=replace(rules.physics, leak_corner_hz=leak))
     driver = replace(
         rules.driver,
         mass=float(specimens.mass[0]),
@@ -78,5 +81,4 @@ def _rules_of(rules: Rules, specimens: Specimens) -> Rules:
         force_factor=float(specimens.force_factor[0]),
         coil_resistance=float(specimens.coil_resistance[0]),
     )
-    leak = rules.physics.leak_corner_hz + float(specimens.leak_corner_hz[0])
-    return replace(rules, driver=driver, physics=replace(rules.physics, leak_corner_hz=leak))
+    return replace(rules, driver=driver)

@@ -55,6 +55,7 @@ def scaled_batch(batch: DesignBatch, n: float) -> DesignBatch:
         diaphragms=tuple(scaled_diaphragm(one, n) for one in batch.diaphragms),
         sites=tuple(Site(site.wall, (site.at[0] / n, site.at[1] / n)) for site in batch.sites),
         lining=tuple(None if one is None else one * n for one in batch.lining),
+        leak=tuple(None if one is None else one * n for one in batch.leak),
     )
 
 
