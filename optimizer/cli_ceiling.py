@@ -36,8 +36,10 @@ def ceiling(
 
     from optimizer.ceiling import ceiling as find_ceiling
     from optimizer.ceiling_output import ceiling_text
+    from optimizer.files import write_json
     from optimizer.known import known_of_run
     from optimizer.progress import progress_bar
+    from optimizer.run_folder import CEILING
 
     if workers < 1:
         raise BadOption("--workers", f"must be at least 1, is {workers}")
@@ -53,6 +55,14 @@ def ceiling(
         sys.exit(1)
     with progress_bar("ceiling") as progress:
         found = find_ceiling(season, known, progress)
+    folder = run_folder or out
+    if folder is not None:
+        try:
+            write_json(folder / CEILING, found)
+        except OSError as error:
+            click.echo(f"cannot write {folder / CEILING}: {error.strerror}", err=True)
+        else:
+            click.echo(f"written to {folder / CEILING}; boxwright report {folder} shows it", err=True)
     click.echo(json.dumps(found, indent=1, allow_nan=False) if as_json else ceiling_text(season.name, found))
 
 

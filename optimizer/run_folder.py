@@ -25,6 +25,10 @@ READ_BACK_TOLERANCE_DB = 0.01
 """Largest change of a score when a design is written and read back."""
 
 
+CEILING = "ceiling.json"
+"""What ``boxwright ceiling --json`` prints, in the run folder."""
+
+
 class InternalError(RuntimeError):
     """A result contradicts itself; a defect of the program, not of its input."""
 
@@ -45,6 +49,8 @@ class Run:
         Rows of ``front.csv``, as texts [text].
     topologies : list of dict
         Rows of ``topologies.csv``, as texts [text].
+    ceiling : dict or None
+        Content of ``ceiling.json``, where ``boxwright ceiling`` has written one [mixed].
     """
 
     folder: Path
@@ -52,6 +58,7 @@ class Run:
     candidates: list[dict[str, Any]]
     front: list[dict[str, str]]
     topologies: list[dict[str, str]]
+    ceiling: dict[str, Any] | None = None
 
     @property
     def shows_front(self) -> bool:
@@ -127,6 +134,7 @@ def read_run(folder: Path) -> Run:
         candidates=candidates,
         front=_read(folder / "front.csv", read_csv),
         topologies=_read(folder / "topologies.csv", read_csv),
+        ceiling=_read(folder / CEILING, json_of) if (folder / CEILING).exists() else None,
     )
 
 
