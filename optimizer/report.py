@@ -6,6 +6,7 @@ from html import escape
 from typing import Any
 
 from optimizer.report_cards import candidates_section
+from optimizer.report_explore import can_explore, exploring
 from optimizer.report_parts import figure, page, table
 from optimizer.report_rules import rules_section
 from optimizer.report_words import (
@@ -24,6 +25,7 @@ MOST_ROWS = 40
 CONTENTS = (
     ("candidates", "Candidates"),
     ("front", "Trade-offs"),
+    ("explore", "Explore"),
     ("topologies", "Topologies"),
     ("rules", "Rules"),
     ("record", "Record"),
@@ -49,16 +51,21 @@ def report_page(run: Run) -> str:
     FileNotFoundError
         A figure is missing.
     """
+    explored = exploring(run) if can_explore(run) else None
     sections = [
         candidates_section(run),
-        _front(run),
+        _front(run, folded=explored is not None),
+        explored.section if explored else "",
         _topologies(run),
         rules_section(run),
         _model(run),
         _record(run),
     ]
     top = _summary(run, "".join(sections))
-    return page(f"{run.record['season']}: search report", [top, *sections])
+    title = f"{run.record['season']}: search report"
+    if explored is None:
+        return page(title, [top, *sections])
+    return page(title, [top, *sections], explored.scripts, explored.data)
 
 
 def _summary(run: Run, below: str) -> str:
@@ -83,15 +90,17 @@ def _summary(run: Run, below: str) -> str:
     )
 
 
-def _front(run: Run) -> str:
+def _front(run: Run, *, folded: bool) -> str:
+    """The front as a still picture, folded where the reader can explore it."""
     if not run.shows_front:
         return ""
+    start = "<details><summary>As a still picture</summary>" if folded else ""
     words = "The front: designs that no other design found beats in every objective."
     return (
         '<section id="front"><h2>Trade-offs</h2><p>Every point is a box that no other box found beats in '
         f"all objectives at once; there are {len(run.front)}. front.csv names the file with the sizes of "
         "each.</p>"
-        f"{figure(run.folder / 'front', words)}</section>"
+        f"{start}{figure(run.folder / 'front', words)}{'</details>' if folded else ''}</section>"
     )
 
 

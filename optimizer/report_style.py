@@ -58,6 +58,26 @@ details { margin: .6rem 0; }
 summary { cursor: pointer; color: var(--accent); padding: .2rem 0; }
 pre { background: var(--tint); padding: .8rem; overflow-x: auto; font-size: .85rem; line-height: 1.4;
   margin: .4rem 0; }
+.filters { display: flex; flex-wrap: wrap; gap: .5rem 1.4rem; align-items: end; margin: .6rem 0; }
+.filters label { display: grid; grid-template-columns: minmax(0, 1fr); gap: .15rem; font-size: .9rem;
+  color: var(--quiet); max-width: 100%; }
+.filters .tick { display: block; align-self: center; }
+.filters span { display: flex; gap: .5rem; align-items: center; }
+.filters output { color: var(--ink); min-width: 5.5rem; }
+select, input { font: inherit; color: var(--ink); accent-color: var(--accent); max-width: 100%; }
+select { padding: .25rem; border: 1px solid var(--quiet); border-radius: 4px; background: #fff; }
+.key { display: flex; flex-wrap: wrap; gap: .1rem 1.1rem; list-style: none; padding: 0; max-width: none;
+  font-size: .9rem; }
+.pair > div { min-width: 0; }
+.rows table { font-size: .85rem; }
+.rows { max-height: 26rem; overflow: auto; }
+.rows thead th { position: sticky; top: 0; background: #fff; }
+.rows tr.on td { background: #e4eff6; }
+.rows tr.top td { border-bottom: 2px solid var(--ink); }
+.rows tbody tr { cursor: pointer; }
+button.plain { background: none; color: var(--accent); padding: 0; text-decoration: underline;
+  white-space: nowrap; }
+.chosen td { padding-right: 1.6rem; }
 @media (max-width: 44rem) {
   h1 { font-size: 1.5rem; }
   main { padding: .8rem .8rem 2rem; }

@@ -13,6 +13,7 @@ from models.design import DesignBatch
 from models.score import Judge
 from optimizer.curves import CurveMaker
 from optimizer.design_file import read_design, write_design
+from optimizer.explore import EXPLORE, explore_record
 from optimizer.faults import ConfigError, Fault
 from optimizer.files import read_csv, write_csv, write_json, write_text
 from optimizer.progress import Progress, silent
@@ -51,6 +52,8 @@ class Run:
         Rows of ``topologies.csv``, as texts [text].
     ceiling : dict or None
         Content of ``ceiling.json``, where ``boxwright ceiling`` has written one [mixed].
+    explore : dict or None
+        Content of ``explore.json``; None in folders of older versions [mixed].
     """
 
     folder: Path
@@ -59,6 +62,7 @@ class Run:
     front: list[dict[str, str]]
     topologies: list[dict[str, str]]
     ceiling: dict[str, Any] | None = None
+    explore: dict[str, Any] | None = None
 
     @property
     def shows_front(self) -> bool:
@@ -109,6 +113,7 @@ def write_run(folder: Path, season: Season, result: SearchResult) -> Run:
     write_csv(folder / "candidates.csv", columns_of(rows) or ["rank"], rows)
     _write_front(folder, result)
     _write_topologies(folder, result)
+    write_text(folder / EXPLORE, json.dumps(explore_record(season, result), separators=(",", ":")) + "\n")
     write_json(folder / "run.json", run_record(season, result))
     return read_run(folder)
 
@@ -134,7 +139,9 @@ def read_run(folder: Path) -> Run:
         candidates=candidates,
         front=_read(folder / "front.csv", read_csv),
         topologies=_read(folder / "topologies.csv", read_csv),
-        ceiling=_read(folder / CEILING, json_of) if (folder / CEILING).exists() else None,
+        **{
+            path.stem: _read(path, json_of) for path in (folder / CEILING, folder / EXPLORE) if path.exists()
+        },
     )
 
 
