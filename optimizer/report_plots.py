@@ -24,7 +24,7 @@ MOST_TICKS = 8
 """Tones that are marked on the frequency axis at most."""
 
 
-def plot_items(source: dict[str, Any], hz: list[float]) -> dict[str, Any]:
+def plot_items(source: dict[str, Any], hz: list[float]) -> Any:
     """Every plot as the plain data that bokeh embeds, by the end of its element's name.
 
     Parameters

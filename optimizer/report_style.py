@@ -42,6 +42,8 @@ nav a { padding: .25rem 0; }
 .files { display: flex; flex-wrap: wrap; align-items: center; gap: .4rem 1rem; max-width: none; }
 .get, button { display: inline-block; font: inherit; color: #fff; background: var(--accent); border: 0;
   border-radius: 4px; padding: .4rem .8rem; text-decoration: none; cursor: pointer; }
+.side { display: grid; gap: 1rem; grid-template-columns: repeat(auto-fit, minmax(min(100%, 18rem), 1fr)); }
+.winner { border: 1px solid var(--line); border-radius: 4px; padding: 1rem; min-width: 0; }
 .pair { display: grid; gap: 1rem; align-items: start;
   grid-template-columns: repeat(auto-fit, minmax(min(100%, 27rem), 1fr)); }
 figure { margin: .6rem 0; }
