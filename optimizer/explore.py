@@ -62,7 +62,8 @@ def explore_record(season: Season, result: SearchResult) -> dict[str, Any]:
         space's as differences along frequency) [mixed].
     """
     groups = [*_candidates(result), *((0, group) for group in result.explored)]
-    keys = list(groups[0][1].objectives) if groups else []
+    first = groups[0][1].objectives if groups else {}
+    keys = [key for key in first if all(key in group.objectives for _, group in groups)]
     designs = [
         (rank, group, row, _order(rank, group, row))
         for rank, group in groups

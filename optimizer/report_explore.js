@@ -45,8 +45,15 @@
     Object.assign(input, { min: low, max: high, step: (high - low) / 200 || 0.1 });
     input.value = atLeast ? Math.min(first, score[0]) : high;
     const show = () => { output.textContent = `${fixed(Number(input.value))} ${unit}`; };
-    input.addEventListener("input", () => { show(); refilter(); });
+    input.addEventListener("input", () => { show(); soon(); });
     show();
+  }
+
+  let waiting = false;
+  function soon() { // once a frame, however often a slider moves
+    if (waiting) return;
+    waiting = true;
+    requestAnimationFrame(() => { waiting = false; refilter(); });
   }
 
   function refilter() {

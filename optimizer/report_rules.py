@@ -53,7 +53,8 @@ def rules_section(run: Run) -> str:
         HTML text [text].
     """
     prices = {p["rule"]: p for p in run.candidates[0]["prices"]} if run.candidates else {}
-    dropped = {p["rule"]: p.get("dropped_gain_db") for p in (run.ceiling or {}).get("prices", [])}
+    known = (run.ceiling or {}).get("prices", [])
+    dropped = {p["rule"]: p["dropped_gain_db"] for p in known if "dropped_gain_db" in p}
     rows = []
     for rule in PRICED_RULES:
         value = rule_value(run.record["source"], rule.key)

@@ -139,10 +139,16 @@ def read_run(folder: Path) -> Run:
         candidates=candidates,
         front=_read(folder / "front.csv", read_csv),
         topologies=_read(folder / "topologies.csv", read_csv),
-        **{
-            path.stem: _read(path, json_of) for path in (folder / CEILING, folder / EXPLORE) if path.exists()
-        },
+        ceiling=_table_where_there(folder / CEILING),
+        explore=_table_where_there(folder / EXPLORE),
     )
+
+
+def _table_where_there(path: Path) -> dict[str, Any] | None:
+    content = _read(path, json_of) if path.exists() else None
+    if content is not None and not isinstance(content, dict):
+        raise _damaged(path, "must hold a table")
+    return content
 
 
 def draw_run(run: Run, progress: Progress = silent) -> None:
