@@ -111,19 +111,38 @@ def evaluate(
 
 @cli.command(epilog=examples("boxwright report runs/demo-1", "boxwright report runs/demo-1 runs/demo-2"))
 @click.argument("runs", type=click.Path(path_type=Path), nargs=-1, required=True, metavar="RUN...")
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="Page that compares several. Default: beside the first."
+)
 @talk_options
-def report(runs: tuple[Path, ...], talk: str | None) -> None:
-    """Draw figures and report of finished run folders again."""
+def report(runs: tuple[Path, ...], out: Path | None, talk: str | None) -> None:
+    """Draw figures and report of finished run folders again.
+
+    Several are also compared in one page.
+    """
+    from optimizer.comparison import COMPARISON, write_comparison
     from optimizer.progress import progress_bar
     from optimizer.run_folder import draw_run, read_run
 
-    for run in [read_run(folder) for folder in runs]:
+    if out is not None and len(runs) < 2:
+        raise BadOption("--out", "names a page that compares runs, and there is one run only")
+    if out is not None and out.is_dir():
+        raise BadOption("--out", f"{out} is a folder; give the name of a page")
+    read = [read_run(folder) for folder in runs]
+    for run in read:
         try:
             with progress_bar("drawing", talk) as progress:
                 draw_run(run, progress)
         except OSError as error:
             raise BadOption("RUN", f"cannot write to {run.folder}: {error.strerror}") from None
         click.echo(str(run.folder / "report.html"))
+    if len(read) > 1:
+        place = out or read[0].folder.resolve().parent / COMPARISON
+        try:
+            write_comparison(read, place)
+        except OSError as error:
+            raise BadOption("--out", f"cannot write {place}: {error.strerror}") from None
+        click.echo(str(place))
 
 
 cli.add_command(search)

@@ -58,7 +58,8 @@ def ceiling(
     from optimizer.ceiling_output import ceiling_text
     from optimizer.files import write_json
     from optimizer.known import known_of_run
-    from optimizer.progress import progress_bar
+    from optimizer.progress import QUIET, progress_bar
+    from optimizer.run_folder import CEILING
     from optimizer.tasks import TaskRunner
     from optimizer.variants import Variant
 
@@ -85,10 +86,12 @@ def ceiling(
     folder = run_folder or out
     if folder is not None:
         try:
-            write_json(folder / "ceiling.json", found)
+            write_json(folder / CEILING, found)
         except OSError as error:
             words = f"cannot write to {folder}: {error.strerror}"
             raise BadOption("--out" if run_folder is None else "--run", words) from None
+        if talk != QUIET:
+            click.echo(f"written to {folder / CEILING}; boxwright report {folder} shows it", err=True)
     click.echo(json.dumps(found, indent=1, allow_nan=False) if as_json else text)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from optimizer.cli_options import BadOption, new_folder
+from optimizer.cli_options import BadOption, examples, new_folder
 
 COLUMNS_HELP = "Meaning of the columns, such as hz,ohm,deg or hz,re_ohm,im_ohm; skip for one passed over."
 
@@ -54,7 +54,12 @@ def range_option(text: str | None) -> tuple[float, float] | None:
     return low, high
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "boxwright derive free.csv mass.csv --sd-cm2 21 --added-mass-g 2",
+        "boxwright derive free.csv box.csv --sd-cm2 21 --box-l 1.2",
+    )
+)
 @click.argument("free", type=click.Path(path_type=Path))
 @click.argument("loaded", type=click.Path(path_type=Path))
 @click.option("--sd-cm2", type=float, required=True, metavar="CM2", help="Effective piston area.")
@@ -126,7 +131,7 @@ def derive(free: Path, loaded: Path, **options: Any) -> None:
     click.echo(f"\nWritten to {folder}: driver.toml, fit.json, fit.png, fit.svg")
 
 
-@click.command()
+@click.command(epilog=examples("boxwright measured configs/demo.toml mine.toml mine.csv"))
 @click.argument("config", type=click.Path(path_type=Path))
 @click.argument("design", type=click.Path(path_type=Path))
 @click.argument("sweep", type=click.Path(path_type=Path))

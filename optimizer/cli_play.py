@@ -6,10 +6,12 @@ from pathlib import Path
 
 import click
 
-from optimizer.cli_options import BadOption, new_folder
+from optimizer.cli_options import BadOption, examples, new_folder
 
 
-@click.command()
+@click.command(
+    epilog=examples("boxwright play configs/demo.toml runs/demo-1/candidates/01/design.toml track.wav")
+)
 @click.argument("config", type=click.Path(path_type=Path))
 @click.argument("design", type=click.Path(path_type=Path))
 @click.argument("track", type=click.Path(path_type=Path), metavar="TRACK.WAV")

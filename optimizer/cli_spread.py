@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from optimizer.cli_options import BadOption
+from optimizer.cli_options import BadOption, examples, talk_options
 
 if TYPE_CHECKING:
     from models.design import DesignBatch
@@ -18,7 +18,12 @@ if TYPE_CHECKING:
 MOST_SAMPLES = 65536
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "boxwright spread runs/demo-1",
+        "boxwright spread configs/demo.toml mine.toml --samples 1024",
+    )
+)
 @click.argument("place", type=click.Path(path_type=Path), metavar="RUN|CONFIG")
 @click.argument("designs", type=click.Path(path_type=Path), nargs=-1, metavar="[DESIGN...]")
 @click.option(
@@ -30,7 +35,15 @@ MOST_SAMPLES = 65536
 )
 @click.option("--seed", type=click.IntRange(0, 2**63 - 1), help="Of the draws. Default: the season's.")
 @click.option("--json", "as_json", is_flag=True, help="Print a JSON list, one object a box.")
-def spread(place: Path, designs: tuple[Path, ...], samples: int, seed: int | None, as_json: bool) -> None:
+@talk_options
+def spread(
+    place: Path,
+    designs: tuple[Path, ...],
+    samples: int,
+    seed: int | None,
+    as_json: bool,
+    talk: str | None,
+) -> None:
     """How the scores of boxes spread with print, driver, leaks and temperature.
 
     Takes the candidates of the finished run folder RUN and writes the result into it, or boxes given by
@@ -47,7 +60,7 @@ def spread(place: Path, designs: tuple[Path, ...], samples: int, seed: int | Non
     run, season, names, boxes = _given(place, designs)
     seed = season.search.seed if seed is None else seed
     judge = Judge(season.rules, backend="numpy")
-    with progress_bar("drawing boxes") as progress:
+    with progress_bar("drawing boxes", talk) as progress:
         found = find_spread(judge, boxes, samples, seed, progress)
     nominal = [float(judge.scores(judge.respond(box))[0]) for box in boxes]
     records = [one.record() for one in found]

@@ -10,14 +10,20 @@ from typing import TYPE_CHECKING
 
 import click
 
-from optimizer.cli_options import INTERRUPTED, BadOption, new_folder
+from optimizer.cli_options import INTERRUPTED, BadOption, examples, new_folder, talk_options
 
 if TYPE_CHECKING:
     from optimizer.sweep import States
     from optimizer.sweep_plan import Plan
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "boxwright sweep configs/demo.toml --vary limits.power_w=6:24:4 --effort quick",
+        "boxwright sweep configs/demo.toml --vary search.duct_shape=round,slot --shard 1/2",
+        "boxwright sweep --merge runs/one runs/two --out runs/both",
+    )
+)
 @click.argument("paths", type=click.Path(path_type=Path), nargs=-1, required=True, metavar="CONFIG")
 @click.option(
     "--vary",
@@ -37,6 +43,7 @@ if TYPE_CHECKING:
 @click.option("--backend", type=click.Choice(["loky", "dask"]), default="loky", help="What runs the points.")
 @click.option("--address", help="Scheduler of a dask cluster. Default: a cluster on this machine.")
 @click.option("--json", "as_json", is_flag=True, help="Print the table as JSON.")
+@talk_options
 def sweep(
     paths: tuple[Path, ...],
     varied: tuple[str, ...],
@@ -51,6 +58,7 @@ def sweep(
     backend: str,
     address: str | None,
     as_json: bool,
+    talk: str | None,
 ) -> None:
     """Search the season CONFIG once for every value of --vary, and show how the best box follows.
 
@@ -83,7 +91,7 @@ def sweep(
 
         plan = make_plan(paths[0], varied, together=together, effort=effort, seed=seed)
         folder = _folder(out, paths[0], resume, shard is not None)
-        states, stopped = _run(plan, folder, (number, of), workers, backend, address)
+        states, stopped = _run(plan, folder, (number, of), workers, backend, address, talk)
     missing = _show(folder, states, as_json)
     if stopped:
         click.echo("interrupted: the folder holds the points finished until then", err=True)
@@ -97,18 +105,18 @@ def sweep(
 
 
 def _run(
-    plan: Plan, folder: Path, shard: tuple[int, int], workers: int, backend: str, address: str | None
+    plan: Plan, folder: Path, shard: tuple[int, int], workers: int, backend: str, address: str | None, talk: str | None
 ) -> tuple[States, bool]:
     """States of the points after running them, and whether they were interrupted."""
     from optimizer.cli_search import prepare_backend
-    from optimizer.progress import progress_bar
+    from optimizer.progress import QUIET, progress_bar
     from optimizer.sweep import Stopped, begin, run_points, shard_of
 
-    prepare_backend()
+    prepare_backend(silent=talk == QUIET)
     begin(plan, folder)
     points = shard_of(plan.points, *shard)
     try:
-        with progress_bar("sweeping") as progress:
+        with progress_bar("sweeping", talk) as progress:
             states = run_points(
                 plan, points, folder, workers=workers, backend=backend, address=address, progress=progress
             )

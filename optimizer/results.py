@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
+
 from models.design import DesignBatch
 from optimizer.layout_search import LaidOut, NoPlan
 
@@ -90,6 +92,28 @@ class FrontPoint:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ExploredDesigns:
+    """Designs of one graph worth looking at: on the season's front or on the graph's own.
+
+    Attributes
+    ----------
+    graph : str
+        Id of the graph [text].
+    design : DesignBatch
+        The designs [record].
+    objectives : dict of str to ndarray, shape (n_designs,)
+        Objectives by key with unit [mixed].
+    front : ndarray of int, shape (n_designs,)
+        Row of ``front.csv``, from 1; 0 where a design is not in it [1].
+    """
+
+    graph: str
+    design: DesignBatch
+    objectives: dict[str, np.ndarray]
+    front: np.ndarray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TopologyBest:
     """Best design that the search found for one graph.
 
@@ -156,6 +180,8 @@ class SearchResult:
         Wall time by phase [s].
     without_plan : tuple of dict
         Designs that made room for other candidates because they cannot be laid out, and why [mixed].
+    explored : tuple of ExploredDesigns
+        More designs than the front's, for looking around [list].
     """
 
     candidates: tuple[Candidate, ...]
@@ -168,3 +194,4 @@ class SearchResult:
     counts: dict[str, int]
     seconds: dict[str, float]
     without_plan: tuple[dict[str, Any], ...] = ()
+    explored: tuple[ExploredDesigns, ...] = ()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -12,6 +13,7 @@ from models.design import DesignBatch
 from models.score import Judge
 from optimizer.curves import CurveMaker
 from optimizer.design_file import read_design, write_design
+from optimizer.explore import EXPLORE, explore_record
 from optimizer.faults import ConfigError, Fault
 from optimizer.files import json_of, read_csv, write_csv, write_json, write_text
 from optimizer.layout_search import LaidOut
@@ -29,6 +31,8 @@ READ_BACK_TOLERANCE_DB = 0.01
 
 PLAN_FILE, NETWORK_FILE = "plan.json", "network.toml"
 """Of a candidate: its floor plan, and the free network that was laid out."""
+CEILING = "ceiling.json"
+"""What ``boxwright ceiling --json`` prints, in the run folder."""
 
 
 class InternalError(RuntimeError):
@@ -51,6 +55,10 @@ class Run:
         Rows of ``front.csv``, as texts [text].
     topologies : list of dict
         Rows of ``topologies.csv``, as texts [text].
+    ceiling : dict or None
+        Content of ``ceiling.json``, where ``boxwright ceiling`` has written one [mixed].
+    explore : dict or None
+        Content of ``explore.json``; None in folders of older versions [mixed].
     """
 
     folder: Path
@@ -58,6 +66,8 @@ class Run:
     candidates: list[dict[str, Any]]
     front: list[dict[str, str]]
     topologies: list[dict[str, str]]
+    ceiling: dict[str, Any] | None = None
+    explore: dict[str, Any] | None = None
 
     @property
     def shows_front(self) -> bool:
@@ -108,6 +118,7 @@ def write_run(folder: Path, season: Season, result: SearchResult) -> Run:
     write_csv(folder / "candidates.csv", columns_of(rows) or ["rank"], rows)
     _write_front(folder, result)
     _write_topologies(folder, result)
+    write_text(folder / EXPLORE, json.dumps(explore_record(season, result), separators=(",", ":")) + "\n")
     write_json(folder / "run.json", run_record(season, result))
     return read_run(folder)
 
@@ -133,7 +144,16 @@ def read_run(folder: Path) -> Run:
         candidates=candidates,
         front=_read(folder / "front.csv", read_csv),
         topologies=_read(folder / "topologies.csv", read_csv),
+        ceiling=_table_where_there(folder / CEILING),
+        explore=_table_where_there(folder / EXPLORE),
     )
+
+
+def _table_where_there(path: Path) -> dict[str, Any] | None:
+    content = _read(path, json_of) if path.exists() else None
+    if content is not None and not isinstance(content, dict):
+        raise _damaged(path, "must hold a table")
+    return content
 
 
 def draw_run(run: Run, progress: Progress = silent, workers: int | None = None) -> None:

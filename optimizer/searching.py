@@ -11,7 +11,7 @@ from typing import Any
 from optimizer.confidence import confidence
 from optimizer.execution import interruptible, work, work_in_processes
 from optimizer.faults import ConfigError, Fault, read_toml
-from optimizer.gathering import best_per_graph, front_of
+from optimizer.gathering import best_per_graph, explored_of, front_of
 from optimizer.graphs import season_graphs
 from optimizer.history import history
 from optimizer.objectives import OBJECTIVES
@@ -153,6 +153,7 @@ def run_search(
             "search": searched - prepared,
             "ranking": time.perf_counter() - searched,
         },
+        explored=explored_of(archives, runner, season),
     )
 
 

@@ -17,9 +17,8 @@ from joblib import Parallel, delayed
 from joblib.externals.loky.process_executor import TerminatedWorkerError
 
 from optimizer.cli_options import BadOption
-from optimizer.files import write_json
+from optimizer.files import json_of, write_json
 from optimizer.progress import Progress, silent
-from optimizer.run_folder import json_of
 from optimizer.sweep_plan import Plan, Point, plan_differences
 from optimizer.sweep_points import DONE, FAILED, INTERRUPTED, finished, run_point
 from optimizer.warm_up import compile_once

@@ -12,7 +12,7 @@ from models.catalogue import short_label
 from optimizer.figures import draw_figure
 from optimizer.figures_sweep import sweep_figures
 from optimizer.files import write_text
-from optimizer.report import table as html_table
+from optimizer.report_parts import table as html_table
 from optimizer.report_style import PAGE_STYLE
 from optimizer.report_words import CAUTIONS
 from optimizer.sweep_keys import value_text

@@ -166,6 +166,15 @@ def test_one_worker_and_two_find_the_same(tmp_path: Path) -> None:
     assert [c.objectives for c in one.candidates] == [c.objectives for c in two.candidates]
     assert [c.reasons for c in one.candidates] == [c.reasons for c in two.candidates]
     assert [p.objectives for p in one.front] == [p.objectives for p in two.front]
+    for a, b in zip(one.explored, two.explored, strict=True):
+        assert a.graph == b.graph and np.array_equal(a.design.sides, b.design.sides)
+        for row in np.nonzero(a.front)[0]:
+            point = one.front[a.front[row] - 1]
+            assert point.graph == a.graph
+            assert point.objectives == {key: values[row] for key, values in a.objectives.items()}
+    rows = sorted(row for a in one.explored for row in a.front if row)
+    assert rows == list(range(1, len(one.front) + 1))
+    assert len(rows) < sum(a.front.size for a in one.explored) <= 2010
     places = [(isinstance(c.laid_out, LaidOut), c.score_db) for c in one.candidates]
     assert places == sorted(places, reverse=True) and places[0][0]
     assert all(c.evaluation["fits"] for c in one.candidates)
