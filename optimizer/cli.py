@@ -12,6 +12,7 @@ import click
 from optimizer import cli_build
 from optimizer.cli_ceiling import ceiling
 from optimizer.cli_options import INTERRUPTED, BadOption
+from optimizer.cli_scale import scale
 from optimizer.cli_search import search
 
 if TYPE_CHECKING:
@@ -125,6 +126,7 @@ def report(runs: tuple[Path, ...]) -> None:
 
 cli.add_command(search)
 cli.add_command(ceiling)
+cli.add_command(scale)
 cli.add_command(cli_build.build)
 cli.add_command(cli_build.verify)
 cli.add_command(cli_build.inspect)

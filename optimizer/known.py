@@ -72,14 +72,7 @@ def known_of_run(folder: Path, season: Season) -> list[Known]:
         The folder is not finished, is damaged, or belongs to another season.
     """
     run = read_run(folder)
-
-    def without_search(source: object) -> object:
-        return {k: v for k, v in source.items() if k != "search"} if isinstance(source, dict) else source
-
-    season_file = str(folder / "season.toml")
-    if without_search(_source_of(folder)) != without_search(season.source):
-        words = f"the run is of another season than {season.path}; only [search] may differ"
-        raise ConfigError([Fault(season_file, 1, "season", words)])
+    refuse_other_season(folder, season)
     found = []
     for row in run.topologies:
         try:
@@ -97,6 +90,17 @@ def known_of_run(folder: Path, season: Season) -> list[Known]:
             fault = Fault(str(folder / "topologies.csv"), 1, "file", f"damaged: {error!r}")
             raise ConfigError([fault]) from None
     return found
+
+
+def refuse_other_season(folder: Path, season: Season) -> None:
+    """Raise a ConfigError where a run folder is of another season; search settings may differ."""
+
+    def without_search(source: object) -> object:
+        return {k: v for k, v in source.items() if k != "search"} if isinstance(source, dict) else source
+
+    if without_search(_source_of(folder)) != without_search(season.source):
+        words = f"the run is of another season than {season.path}; only [search] may differ"
+        raise ConfigError([Fault(str(folder / "season.toml"), 1, "season", words)])
 
 
 def _source_of(folder: Path) -> object:

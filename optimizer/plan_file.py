@@ -68,8 +68,22 @@ def write_plan(
     )
 
 
-def read_plan_file(path: Path, rules: Rules) -> PlanBatch:
+def read_plan_file(path: Path, rules: Rules, enlarged: float = 1.0) -> PlanBatch:
     """Plan of a file that :func:`write_plan` wrote.
+
+    Parameters
+    ----------
+    path : Path
+        JSON file [path].
+    rules : Rules
+        Envelope, driver and its excursion, at the size that the plan is wanted in [record].
+    enlarged : float
+        That size over the file's [1].
+
+    Returns
+    -------
+    PlanBatch
+        The plan, a batch of one [record].
 
     Raises
     ------
@@ -83,7 +97,7 @@ def read_plan_file(path: Path, rules: Rules) -> PlanBatch:
     try:
         data = json_of(path)
         arrangement = _arrangement(data)
-        areas = tuple(float(a) * 1e-4 for a in data["diaphragm_areas_cm2"])
+        areas = tuple(float(a) * 1e-4 * enlarged**2 for a in data["diaphragm_areas_cm2"])
         x = np.array([data["x"]], dtype=float)
         if x.shape != (1, arrangement.dimensions) or not np.all((x >= 0.0) & (x <= 1.0)):
             raise ValueError(f"x must hold {arrangement.dimensions} numbers from 0 to 1")

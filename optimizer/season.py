@@ -11,14 +11,14 @@ from typing import Any
 import numpy as np
 
 from models.air import Air
-from models.driver import Driver, DriverDataError, driver_from_parameters
+from models.driver import Driver
 from models.envelope import Envelope
 from models.rules import Limits, Physics, Rules
 from models.spaces import Cabin, HalfSpace, Opening, Space
 from optimizer.checking import Checker
 from optimizer.faults import ConfigError, Document, read_toml
 from optimizer.season_checks import check_season
-from optimizer.season_driver import merge_driver_file
+from optimizer.season_driver import driver_of, merge_driver_file
 from optimizer.season_schema import CabinTable, EnvelopeTable, HalfSpaceTable, SeasonFile
 from optimizer.season_sections import Sections
 
@@ -144,7 +144,7 @@ def season_from_data(data: dict[str, Any], path: Path | str) -> Season:
 def _season(path: Path, data: dict[str, Any], checker: Checker) -> Season:
     valid = checker.validate(SeasonFile, data)
     sections = Sections.of(data)
-    driver = _driver(sections, checker)
+    driver = None if sections.driver is None else driver_of(sections.driver, sections.gas(), checker)
     check_season(sections, driver, checker)
     if checker.faults or valid is None or driver is None:
         raise ConfigError(checker.faults)
@@ -159,18 +159,6 @@ def _season(path: Path, data: dict[str, Any], checker: Checker) -> Season:
         source=source,
         config_hash=hashlib.sha256(canonical.encode()).hexdigest(),
     )
-
-
-def _driver(sections: Sections, checker: Checker) -> Driver | None:
-    if sections.driver is None:
-        return None
-    keys = sections.driver.model_dump(exclude={"name", "count", "wiring", "file"})
-    try:
-        return driver_from_parameters(sections.gas(), name=sections.driver.name, **keys)
-    except DriverDataError as error:
-        for key, message in error.faults:
-            checker.add(("driver",) if key == "driver" else ("driver", key), message)
-        return None
 
 
 def _rules(valid: SeasonFile, driver: Driver, air: Air) -> Rules:
