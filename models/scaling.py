@@ -88,6 +88,7 @@ def enlarged_driver(driver: Driver, n: float) -> Driver:
         cutout=driver.cutout * n,
         frame=driver.frame * n,
         depth=driver.depth * n,
+        thermal_resistance=None if driver.thermal_resistance is None else driver.thermal_resistance / n**2,
     )
 
 

@@ -101,7 +101,7 @@ def evaluate(
         raise ConfigError(faults)
     judge = Judge(season.rules, hz, backend="numpy")
     results = [
-        {"design": str(path)} | evaluation(judge, batch, drive_v)[0]
+        {"design": str(path)} | evaluation(judge, batch, drive_v, season.scale)[0]
         for path, batch in zip(designs, batches, strict=True)
     ]
     if as_json:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import numpy as np
@@ -13,9 +12,16 @@ from models.drive import LIMIT_NAMES
 from models.fit import reasons_not
 from models.score import Judge, Responses
 from models.trust import warnings
+from optimizer.exposure import tone_exposure
+from optimizer.heat import heat_record
+from optimizer.plain import number
+
+__all__ = ["evaluation", "number", "unique_names"]
 
 
-def evaluation(judge: Judge, batch: DesignBatch, voltage: float | None = None) -> list[dict[str, Any]]:
+def evaluation(
+    judge: Judge, batch: DesignBatch, voltage: float | None = None, scale: float = 1.0
+) -> list[dict[str, Any]]:
     """Evaluate every design of a batch, as plain data that is valid JSON.
 
     Parameters
@@ -26,11 +32,14 @@ def evaluation(judge: Judge, batch: DesignBatch, voltage: float | None = None) -
         Designs of one topology [record].
     voltage : float or None
         Amplifier voltage, rms; None seeks the largest permitted drive [V].
+    scale : float
+        Full-size lengths over model lengths, for exposure at full size [1].
 
     Returns
     -------
     list of dict
-        One object a design: score, fit, and for every space and tone the level, drive and what limits it;
+        One object a design: score, fit, and for every space and tone the level, drive and what limits it,
+        the exposure of ears, and where the driver's thermal resistance is known the state after warm-up;
         ``null`` stands for a value that is not finite or does not exist [mixed].
     """
     responses = judge.respond(batch, voltage)
@@ -41,7 +50,7 @@ def evaluation(judge: Judge, batch: DesignBatch, voltage: float | None = None) -
     names = design_names(batch)
     ducts = unique_names([duct.name for duct in batch.ducts])
     diaphragms = unique_names([diaphragm.name for diaphragm in batch.diaphragms])
-    return [
+    result: list[dict[str, Any]] = [
         {
             "topology": names[row],
             "graph": batch.topology.graph_id,
@@ -56,7 +65,7 @@ def evaluation(judge: Judge, batch: DesignBatch, voltage: float | None = None) -
                     "weight": float(space.weight),
                     "mean_db": number(means[row, place]),
                     "tones": [
-                        _tone(responses, (row, place, tone), float(hz), ducts, diaphragms)
+                        _tone(responses, (row, place, tone), float(hz), ducts, diaphragms, scale)
                         for tone, hz in enumerate(judge.tones_hz)
                     ],
                 }
@@ -65,11 +74,19 @@ def evaluation(judge: Judge, batch: DesignBatch, voltage: float | None = None) -
         }
         for row in range(batch.size)
     ]
+    if judge.rules.driver.thermal_resistance is not None:
+        for row, one in enumerate(result):
+            _add_heat(one, heat_record(judge, batch.rows(slice(row, row + 1)), responses.voltage[[row]]))
+    return result
 
 
-def number(value: float | np.floating[Any]) -> float | None:
-    """A float that JSON can hold, or None where it is not finite."""
-    return float(value) if math.isfinite(value) else None
+def _add_heat(one: dict[str, Any], heat: dict[str, Any]) -> None:
+    """Put the state after warm-up beside the cold one."""
+    one |= heat["design"]
+    for space, mean, tones in zip(one["spaces"], heat["means"], heat["tones"], strict=True):
+        space |= mean
+        for tone, hot in zip(space["tones"], tones, strict=True):
+            tone |= hot
 
 
 def unique_names(names: list[str]) -> list[str]:
@@ -85,7 +102,12 @@ def unique_names(names: list[str]) -> list[str]:
 
 
 def _tone(
-    responses: Responses, at: tuple[int, int, int], hz: float, ducts: list[str], diaphragms: list[str]
+    responses: Responses,
+    at: tuple[int, int, int],
+    hz: float,
+    ducts: list[str],
+    diaphragms: list[str],
+    scale: float,
 ) -> dict[str, Any]:
     voltage = responses.voltage[at]
     power = voltage * np.conj(responses.current[at])
@@ -109,4 +131,5 @@ def _tone(
         "limit": LIMIT_NAMES[int(responses.limit[at])],
         "margins_db": {name: number(m) for name, m in zip(LIMIT_NAMES, margins, strict=True)},
         "settled": bool(responses.settled[at]),
+        "exposure": tone_exposure(number(responses.level_db[at]), hz, scale),
     }

@@ -29,7 +29,8 @@ from models.similarity import (
     viscous_layer,
 )
 from models.spaces import Cabin
-from optimizer.evaluation import number, unique_names
+from optimizer.evaluation import unique_names
+from optimizer.plain import number
 from optimizer.season import Season
 
 END_LOSS_BAND = (0.5, 1.5)

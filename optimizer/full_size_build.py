@@ -14,9 +14,9 @@ from models.panels import Panel, chamber_panels, plan_panels
 from models.plan_reading import read_plan
 from models.scaling import enlarged_batch
 from models.topology import place_letter
-from optimizer.evaluation import number
 from optimizer.faults import ConfigError
 from optimizer.full_size import FullSize
+from optimizer.plain import number
 from optimizer.plan_file import read_plan_file
 
 PLAN_FILE = "plan.json"

@@ -90,7 +90,7 @@ def _standing(rank: int, pick: _Pick, runner: TaskRunner, archives: dict[str, Po
         graph=pick.graph,
         design=design,
         objectives={key: float(value[0]) for key, value in columns.items()},
-        evaluation=evaluation(runner.judge, design)[0],
+        evaluation=evaluation(runner.judge, design, scale=runner.season.scale)[0],
     )
 
 

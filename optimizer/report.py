@@ -9,7 +9,7 @@ from typing import Any
 from models.catalogue import short_label
 from optimizer.objectives import OBJECTIVES
 from optimizer.report_style import PAGE_STYLE
-from optimizer.report_words import CAUTIONS, not_modelled, summary_sentences
+from optimizer.report_words import cautions, not_modelled, summary_sentences
 from optimizer.run_folder import Run
 
 MOST_ROWS = 40
@@ -101,12 +101,12 @@ def _figure(run: Run, place: str, words: str) -> str:
 
 def _summary(run: Run) -> str:
     sentences = "".join(f"<p>{escape(sentence)}</p>" for sentence in summary_sentences(run))
-    cautions = "".join(f"<li>{escape(caution)}</li>" for caution in CAUTIONS)
+    listed = "".join(f"<li>{escape(caution)}</li>" for caution in cautions(run))
     stopped = '<p class="warn">The search was stopped early. More time may find better boxes.</p>'
     return (
         f"<header><p class=kind>Enclosure search report</p><h1>{escape(run.record['season'])}</h1></header>"
         f'<section class="lead">{stopped if run.record.get("interrupted") else ""}{sentences}</section>'
-        f'<section class="caution"><h2>Before you build or drive one</h2><ul>{cautions}</ul></section>'
+        f'<section class="caution"><h2>Before you build or drive one</h2><ul>{listed}</ul></section>'
     )
 
 

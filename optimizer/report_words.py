@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from optimizer.exposure import exposure_sentence
 from optimizer.reasons import LIMIT_WORDS
 from optimizer.run_folder import Run
 
@@ -20,6 +21,13 @@ CAUTIONS = (
     "Local codes and licensed practice come first, wherever they ask for more than this page does.",
 )
 """Cautions that stand above every result."""
+
+
+def cautions(run: Run) -> list[str]:
+    """The cautions, and the exposure that the first-ranked box would be [text]."""
+    best = run.candidates[0]["evaluation"]["spaces"] if run.candidates else []
+    exposure = exposure_sentence(best, float(run.record["scale"]))
+    return [*CAUTIONS, *([f"Exposure to the first-ranked box: {exposure}"] if exposure else [])]
 
 
 def summary_sentences(run: Run) -> list[str]:

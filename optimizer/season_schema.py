@@ -63,6 +63,8 @@ class DriverTable(Table):
     cutout_mm: float | None = None
     frame_mm: float | None = None
     depth_mm: float | None = None
+    thermal_k_w: float | None = None
+    coil_temperature_max_c: float | None = None
     count: Annotated[int, Field(ge=1, le=8)] = 1
     wiring: Literal["parallel", "series"] = "parallel"
 
