@@ -112,12 +112,18 @@ def evaluate(
 
 @cli.command()
 @click.argument("runs", type=click.Path(path_type=Path), nargs=-1, required=True, metavar="RUN...")
-def report(runs: tuple[Path, ...]) -> None:
-    """Draw figures and report of finished run folders again."""
+@click.option("--public", is_flag=True, help="Write public.html and public.json without any dimension.")
+def report(runs: tuple[Path, ...], public: bool) -> None:
+    """Draw figures and report of finished run folders again, or their public summary."""
     from optimizer.run_folder import draw_run, read_run
 
     for run in [read_run(folder) for folder in runs]:
         try:
+            if public:
+                from optimizer.public_report import write_public
+
+                click.echo("\n".join(write_public(run)))
+                continue
             draw_run(run)
         except OSError as error:
             raise BadOption("RUN", f"cannot write to {run.folder}: {error.strerror}") from None

@@ -17,7 +17,12 @@ ROUND = np.array([1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0])
 
 
 def response_figure(
-    title: str, rows: list[dict[str, str]], tones_hz: list[float], limits: dict[str, Any], scale: float
+    title: str,
+    rows: list[dict[str, str]],
+    tones_hz: list[float],
+    limits: dict[str, Any],
+    scale: float,
+    levels_only: bool = False,
 ) -> Figure:
     """Draw a candidate's response curves, one panel a quantity and one line a space.
 
@@ -33,6 +38,8 @@ def response_figure(
         The season's ``[limits]`` table [mixed].
     scale : float
         Full-size lengths over model lengths [1].
+    levels_only : bool
+        Whether to leave out all panels but that of the level [flag].
 
     Returns
     -------
@@ -47,6 +54,8 @@ def response_figure(
     if ducts:
         panels.append(("air_speed_m_s", "peak (m/s)", "Air speed in the fastest duct"))
     panels.append(("impedance_ohm", "magnitude (ohm)", "Impedance at the amplifier"))
+    if levels_only:
+        panels = panels[:1]
     figure = Figure(figsize=(WIDTH_IN, 1.3 + 1.75 * len(panels)), layout="constrained")
     figure.suptitle(shortened(title, 62), x=0.01, ha="left", fontweight="bold", fontsize=10.5)
     axes = figure.subplots(len(panels), 1, sharex=True, squeeze=False)[:, 0]
