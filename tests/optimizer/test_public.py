@@ -166,7 +166,7 @@ def plain(text):
 
 
 def roundings(value, least):
-    """A number as it may be written, with at least so many digits from the first to the last that is not 0."""
+    """A number as it may be written, with at least so many digits that are not zeros at an end."""
     texts = {f"{value:.{digits}g}" for digits in range(least, 9)} | {f"{value:.{n}f}" for n in range(7)}
     return {p for p in map(plain, texts) if len(p.replace(".", "").strip("0")) >= least}
 
@@ -182,9 +182,9 @@ XLINK = "{http://www.w3.org/1999/xlink}"
 
 GEOMETRY = {
     "d", "x", "y", "x1", "x2", "y1", "y2", "cx", "cy", "r", "transform", "points", "width", "height",
-    "viewBox", "id", f"{XLINK}href", "clip-path",
+    "viewBox", "style", "id", f"{XLINK}href", "clip-path",
 }  # fmt: skip
-"""Attributes that place a drawing on its page."""
+"""Attributes that place a drawing on its page, and draw its lines."""
 
 
 def png_words(picture):
@@ -200,7 +200,7 @@ def png_words(picture):
 
 
 def svg_words(page):
-    """Texts, comments, which hold the words of drawn letters, and all attributes but those of geometry."""
+    """Texts, comments, which hold the words of drawn letters, and all attributes but those of drawing."""
     words = []
     for data in re.findall(r"data:image/([\w+]+);base64,([A-Za-z0-9+/=]+)", page):
         assert data[0] == "svg+xml"
