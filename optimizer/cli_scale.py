@@ -40,7 +40,7 @@ def scale(
     from optimizer.full_size_build import driver_record, full_size_build
     from optimizer.full_size_words import build_words, design_words, order_words, scaling_words
     from optimizer.known import refuse_other_season
-    from optimizer.run_folder import read_run
+    from optimizer.run_folder import damaged, read_run
     from optimizer.season import load_season
     from optimizer.season_driver import load_driver
 
@@ -56,8 +56,11 @@ def scale(
     if run_folder is not None:
         run = read_run(run_folder)
         refuse_other_season(run_folder, season)
-        paths += [run_folder / str(candidate["design"]) for candidate in run.candidates]
-        names += [f"candidate {candidate['rank']}" for candidate in run.candidates]
+        try:
+            paths += [run_folder / str(candidate["design"]) for candidate in run.candidates]
+            names += [f"candidate {candidate['rank']}" for candidate in run.candidates]
+        except (KeyError, TypeError) as error:
+            raise damaged(run_folder / "candidates.json", f"damaged: {error!r}") from None
     if not paths:
         raise BadOption("DESIGN", "name at least one design file, or a run folder with --run")
     driver = None

@@ -28,7 +28,7 @@ from models.similarity import (
     thermal_layer,
     viscous_layer,
 )
-from models.spaces import Cabin
+from models.spaces import Cabin, HalfSpace
 from optimizer.evaluation import unique_names
 from optimizer.plain import number
 from optimizer.season import Season
@@ -148,12 +148,13 @@ def put_beside(sizes: FullSize, design: DesignBatch) -> dict[str, Any]:
         "spaces": [
             {
                 "name": space.name,
+                "full_size_distance_m": space.distance if isinstance(space, HalfSpace) else None,
                 "tones": [
                     _tone(sizes, small, full, (0, place, tone), varied)
                     for tone in range(sizes.model.tones_hz.size)
                 ],
             }
-            for place, space in enumerate(sizes.model.spaces)
+            for place, space in enumerate(sizes.full.spaces)
         ],
         "ducts": _ducts(sizes, design, small, full),
     }

@@ -6,6 +6,7 @@ from typing import Any
 
 from models.similarity import TRANSITION
 from optimizer.cli_output import text_table
+from optimizer.exposure import exposure_sentence
 from optimizer.full_size import DAMPING_BAND, END_LOSS_BAND, FullSize
 from optimizer.full_size_build import driver_record
 
@@ -45,6 +46,7 @@ def scaling_words(sizes: FullSize) -> str:
         f"fs {driver['fs_hz']:.4g} Hz, Qms {driver['qms']:.3g}, Qes {driver['qes']:.3g}, "
         f"Vas {driver['vas_l']:.4g} l, Re {driver['re_ohm']:.3g} ohm, Sd {driver['sd_cm2']:.4g} cm2, "
         f"Mms {driver['mms_g']:.4g} g, Bl {driver['bl_tm']:.4g} T m, Le {driver['le_mh']:.3g} mH",
+        *([] if sizes.scaled_driver else ["  changes of level are this driver's too, not of size alone"]),
         f"limits: power {limits.power:g} W ({limits.power_kind}), "
         f"excursion {limits.excursion * 1e3:g} mm peak"
         + "".join(
@@ -82,6 +84,12 @@ def design_words(name: str, one: dict[str, Any]) -> str:
     lines += [f"  does not fit at full size: {reason}" for reason in one["reasons_not"]]
     if not one["settled"]:
         lines.append("  warning: drive and duct losses did not agree within the tolerance at every tone")
+    loud = [
+        {"tones": [{"hz": t["full_size_hz"], "level_db": t["full_size_level_db"]} for t in space["tones"]]}
+        for space in one["spaces"]
+    ]
+    if caution := exposure_sentence(loud, 1.0):
+        lines.append(f"  caution, hearing at full size: {caution}")
     head = ["Hz", "full-size Hz", "model dB", "full-size dB", "change dB", "ends dB", "damping dB"]
     head += ["drive V", "real W", "excursion mm", "air m/s", "stopped by", "as a model"]
     for space in one["spaces"]:
@@ -103,7 +111,9 @@ def design_words(name: str, one: dict[str, Any]) -> str:
             ]
             for tone in space["tones"]
         ]
-        lines += ["", f"{space['name']}:", text_table(head, rows)]
+        distance = space["full_size_distance_m"]
+        where = "" if distance is None else f", microphone at {distance:g} m"
+        lines += ["", f"{space['name']}{where}:", text_table(head, rows)]
     return "\n".join(lines + _duct_lines(one))
 
 
@@ -271,7 +281,7 @@ def _tube_words(duct: dict[str, Any]) -> str:
         return _by(duct[f"slot{key}_mm"])
 
     tapered = "diameter_end_mm" in duct or "slot_end_mm" in duct
-    count = "" if duct["count"] == 1 else f"{duct['count']} x "
+    count = "" if duct["count"] == 1 else f"{duct['count']} tubes, each "
     to = f" widening or narrowing to {section('_end')}" if tapered else ""
     return f"{duct['name']}: {count}{section('')}{to}, length {duct['length_mm']:.0f}"
 

@@ -80,6 +80,5 @@ def test_cut_outs_of_a_plan(rules: Rules) -> None:
     assert panel.name.endswith("face y-") and hole.size[0] == rules.driver.cutout
     # 77 mm + 3 mm of the envelope's corner along x less the 3 mm that the wall x- covers
     assert hole.at[0 if panel.length < 0.17 else 1] == pytest.approx(0.077)
-    assert list(found) == ["mouth of duct 1, over the full height", "the driver"] or len(found) == 2
     mouths = [p.name for p in plan_panels(plan, rules.envelope.wall) for h in p.holes if "mouth" in h.what]
     assert sorted(mouths) == ["inner wall 1", "outer wall, face x-"]

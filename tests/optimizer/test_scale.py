@@ -163,5 +163,13 @@ def test_a_run_of_another_season_is_refused(run, season, result, tmp_path, seaso
 def test_text_of_a_vented_box(run, season_path, design_paths):
     status, output, errors = run("scale", season_path, design_paths[1])
     assert status == 0, errors
-    for words in ("power 192 W (real)", "full-size Hz", "Reynolds number", "panels of 18 mm", "cut-outs"):
+    for words in (
+        "power 192 W (real)",
+        "court, microphone at 4 m:",
+        "caution, hearing at full size",
+        "full-size Hz",
+        "Reynolds number",
+        "panels of 18 mm",
+        "cut-outs",
+    ):
         assert words in output
