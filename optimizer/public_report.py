@@ -69,11 +69,17 @@ def public_record(run: Run) -> dict[str, Any]:
         "config_hash": record["config_hash"],
         "written": record["times"].get("written"),
         "tones_hz": [tone["hz"] for tone in record["source"]["tones"]],
-        "summary": public_sentences(summary_sentences(run)),
+        "summary": public_sentences(_named(run, sentence) for sentence in summary_sentences(run)),
         "cautions": cautions(run),
         "withheld": WITHHELD,
         "candidates": [_candidate(run, candidate) for candidate in run.candidates],
     }
+
+
+def _named(run: Run, sentence: str) -> str:
+    """A sentence on the first-ranked box with the name that it has in public."""
+    name = run.candidates[0]["topology"] if run.candidates else ""
+    return sentence.replace(name, public_name(name)) if name else sentence
 
 
 def _candidate(run: Run, candidate: dict[str, Any]) -> dict[str, Any]:

@@ -304,6 +304,7 @@ def test_what_is_told(published):
     for one in record["candidates"]:
         assert one["reasons"] == [*FINE, MIXED.replace("; outer volume 5.993 l, not 6 l", "")]
         assert one["role"] == "highest output" and one["curves"]
+    assert record["summary"][0].startswith(f"The first-ranked box is: {record['candidates'][0]['topology']}.")
     assert "Exposure to the first-ranked box" in page and page.count("<img ") == 4
     assert not re.search(r"<script|https?://", page)
 
