@@ -13,6 +13,7 @@ from optimizer import cli_build, cli_measured
 from optimizer.cli_ceiling import ceiling
 from optimizer.cli_options import INTERRUPTED, BadOption, examples, talk_options
 from optimizer.cli_play import play
+from optimizer.cli_scale import scale
 from optimizer.cli_search import search
 from optimizer.cli_spread import spread
 from optimizer.cli_sweep import sweep
@@ -114,29 +115,36 @@ def evaluate(
 @click.option(
     "--out", type=click.Path(path_type=Path), help="Page that compares several. Default: beside the first."
 )
+@click.option("--public", is_flag=True, help="Write public.html and public.json without any dimension.")
 @talk_options
-def report(runs: tuple[Path, ...], out: Path | None, talk: str | None) -> None:
+def report(runs: tuple[Path, ...], out: Path | None, public: bool, talk: str | None) -> None:
     """Draw figures and report of finished run folders again.
 
-    Several are also compared in one page.
+    Several are also compared in one page. With --public only a summary for the league's page is written.
     """
     from optimizer.comparison import COMPARISON, write_comparison
     from optimizer.progress import progress_bar
+    from optimizer.public_report import write_public
     from optimizer.run_folder import draw_run, read_run
 
     if out is not None and len(runs) < 2:
         raise BadOption("--out", "names a page that compares runs, and there is one run only")
     if out is not None and out.is_dir():
         raise BadOption("--out", f"{out} is a folder; give the name of a page")
+    if out is not None and public:
+        raise BadOption("--out", "names a page that compares runs, which --public does not write")
     read = [read_run(folder) for folder in runs]
     for run in read:
         try:
+            if public:
+                click.echo("\n".join(write_public(run)))
+                continue
             with progress_bar("drawing", talk) as progress:
                 draw_run(run, progress)
         except OSError as error:
             raise BadOption("RUN", f"cannot write to {run.folder}: {error.strerror}") from None
         click.echo(str(run.folder / "report.html"))
-    if len(read) > 1:
+    if len(read) > 1 and not public:
         place = out or read[0].folder.resolve().parent / COMPARISON
         try:
             write_comparison(read, place)
@@ -150,6 +158,7 @@ cli.add_command(ceiling)
 cli.add_command(spread)
 cli.add_command(sweep)
 cli.add_command(play)
+cli.add_command(scale)
 cli.add_command(cli_build.build)
 cli.add_command(cli_build.verify)
 cli.add_command(cli_build.inspect)

@@ -105,7 +105,13 @@ def sweep(
 
 
 def _run(
-    plan: Plan, folder: Path, shard: tuple[int, int], workers: int, backend: str, address: str | None, talk: str | None
+    plan: Plan,
+    folder: Path,
+    shard: tuple[int, int],
+    workers: int,
+    backend: str,
+    address: str | None,
+    talk: str | None,
 ) -> tuple[States, bool]:
     """States of the points after running them, and whether they were interrupted."""
     from optimizer.cli_search import prepare_backend

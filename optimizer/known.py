@@ -75,14 +75,7 @@ def known_of_run(folder: Path, season: Season) -> list[Known]:
         The folder is not finished, is damaged, or belongs to another season.
     """
     run = read_run(folder)
-
-    def rules_in(source: object) -> object:
-        return {k: v for k, v in source.items() if k not in BESIDE} if isinstance(source, dict) else source
-
-    season_file = str(folder / "season.toml")
-    if rules_in(_source_of(folder)) != rules_in(season.source):
-        words = f"the run is of another season than {season.path}; only {_listed(BESIDE)} may differ"
-        raise ConfigError([Fault(season_file, 1, "season", words)])
+    refuse_other_season(folder, season)
     found = []
     for row in run.topologies:
         try:
@@ -104,6 +97,17 @@ def known_of_run(folder: Path, season: Season) -> list[Known]:
 
 def _listed(tables: tuple[str, ...]) -> str:
     return ", ".join(f"[{name}]" for name in tables)
+
+
+def refuse_other_season(folder: Path, season: Season) -> None:
+    """Raise a ConfigError where a run folder is of another season; what is beside the rules may differ."""
+
+    def rules_in(source: object) -> object:
+        return {k: v for k, v in source.items() if k not in BESIDE} if isinstance(source, dict) else source
+
+    if rules_in(_source_of(folder)) != rules_in(season.source):
+        words = f"the run is of another season than {season.path}; only {_listed(BESIDE)} may differ"
+        raise ConfigError([Fault(str(folder / "season.toml"), 1, "season", words)])
 
 
 def _source_of(folder: Path) -> object:

@@ -63,7 +63,9 @@ def plan_data(found: LaidOut) -> dict[str, Any]:
     }
 
 
-def plan_of_data(data: dict[str, Any], rules: Rules) -> tuple[PlanBatch, np.ndarray]:
+def plan_of_data(
+    data: dict[str, Any], rules: Rules, enlarged: float = 1.0
+) -> tuple[PlanBatch, np.ndarray]:
     """Plan of plain data, whether it can be built under the rules or not, and its variables.
 
     Parameters
@@ -71,7 +73,9 @@ def plan_of_data(data: dict[str, Any], rules: Rules) -> tuple[PlanBatch, np.ndar
     data : dict
         What :func:`plan_data` made [mixed].
     rules : Rules
-        Envelope, driver and its excursion [record].
+        Envelope, driver and its excursion, at the size that the plan is wanted in [record].
+    enlarged : float
+        That size over the data's [1].
 
     Returns
     -------
@@ -84,14 +88,14 @@ def plan_of_data(data: dict[str, Any], rules: Rules) -> tuple[PlanBatch, np.ndar
         The data are damaged.
     """
     arrangement = _arrangement(data)
-    areas = tuple(float(a) * 1e-4 for a in data["diaphragm_areas_cm2"])
+    areas = tuple(float(a) * 1e-4 * enlarged**2 for a in data["diaphragm_areas_cm2"])
     x = np.array([data["x"]], dtype=float)
     if x.shape != (1, arrangement.dimensions) or not np.all((x >= 0.0) & (x <= 1.0)):
         raise ValueError(f"x must hold {arrangement.dimensions} numbers from 0 to 1")
     return lay(arrangement, rules, x, areas), x[0]
 
 
-def load_plan(path: Path, rules: Rules) -> tuple[PlanBatch, np.ndarray]:
+def load_plan(path: Path, rules: Rules, enlarged: float = 1.0) -> tuple[PlanBatch, np.ndarray]:
     """Plan of a file, whether it can be built under the rules or not, and its variables.
 
     Raises
@@ -100,22 +104,36 @@ def load_plan(path: Path, rules: Rules) -> tuple[PlanBatch, np.ndarray]:
         The file is missing or damaged.
     """
     try:
-        return plan_of_data(json_of(path), rules)
+        return plan_of_data(json_of(path), rules, enlarged)
     except FileNotFoundError:
         raise _refusal(path, "no such file; boxwright build makes it") from None
     except (OSError, ValueError, KeyError, TypeError, IndexError, RecursionError) as error:
         raise _refusal(path, f"damaged: {error!r}") from None
 
 
-def read_plan_file(path: Path, rules: Rules) -> PlanBatch:
+def read_plan_file(path: Path, rules: Rules, enlarged: float = 1.0) -> PlanBatch:
     """Plan of a file that can be built under the rules.
+
+    Parameters
+    ----------
+    path : Path
+        JSON file [path].
+    rules : Rules
+        Envelope, driver and its excursion, at the size that the plan is wanted in [record].
+    enlarged : float
+        That size over the file's [1].
+
+    Returns
+    -------
+    PlanBatch
+        The plan, a batch of one [record].
 
     Raises
     ------
     ConfigError
         The file is missing or damaged, or its plan cannot be built under the season's rules.
     """
-    plan, _ = load_plan(path, rules)
+    plan, _ = load_plan(path, rules, enlarged)
     if wrong := faults(plan):
         raise _refusal(path, "cannot be built: " + "; ".join(wrong))
     return plan

@@ -194,7 +194,7 @@ def _standing(place: int, entry: _Entry, runner: TaskRunner) -> Standing:
         graph=entry.pick.graph,
         design=entry.design,
         objectives=entry.objectives,
-        evaluation=evaluation(runner.judge, entry.design, reasons=reasons)[0],
+        evaluation=evaluation(runner.judge, entry.design, reasons=reasons, scale=runner.season.scale)[0],
         network_db=entry.pick.output_db,
         laid_out=entry.laid_out,
     )

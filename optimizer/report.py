@@ -12,7 +12,7 @@ from optimizer.report_parts import figure, page, table
 from optimizer.report_rules import rules_section
 from optimizer.report_words import (
     CAUTION_IN_SHORT,
-    CAUTIONS,
+    cautions,
     facts,
     not_modelled,
     summary_sentences,
@@ -75,7 +75,7 @@ def report_page(run: Run) -> str:
 def _summary(run: Run, below: str) -> str:
     sentences = "".join(f"<p>{escape(sentence)}</p>" for sentence in summary_sentences(run))
     sure = "".join(f"<li>{escape(sentence)}</li>" for sentence in sure_sentences(run))
-    cautions = "".join(f"<li>{escape(caution)}</li>" for caution in CAUTIONS)
+    listed = "".join(f"<li>{escape(caution)}</li>" for caution in cautions(run))
     stopped = '<p class="warn">The search was stopped early. More time may find better boxes.</p>'
     tiles = "".join(
         f"<div><dt>{escape(fact.name)}</dt><dd><b>{escape(fact.value)}</b>{escape(fact.words)}</dd></div>"
@@ -89,7 +89,7 @@ def _summary(run: Run, below: str) -> str:
         + (f"<details><summary>How sure the search is</summary><ul>{sure}</ul></details>" if sure else "")
         + "</section>"
         f'<section class="caution"><p><b>{escape(CAUTION_IN_SHORT)}</b></p>'
-        f"<details><summary>Cautions in full</summary><ul>{cautions}</ul></details></section>"
+        f"<details><summary>Cautions in full</summary><ul>{listed}</ul></details></section>"
         f'<nav aria-label="Sections">{links}</nav>'
     )
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from models.catalogue import short_label
+from optimizer.exposure import exposure_sentence
 from optimizer.reasons import LIMIT_WORDS
 from optimizer.report_rules import ceiling_facts
 from optimizer.run_folder import Run
@@ -110,6 +111,13 @@ def _sure_fact(run: Run) -> Fact:
     words = f"{agreeing} of {restarts} restarts agree" if restarts else ""
     return Fact(name="How sure", value=value, words=words)
 
+
+
+def cautions(run: Run) -> list[str]:
+    """The cautions, and the exposure that the first-ranked box would be [text]."""
+    best = run.candidates[0]["evaluation"]["spaces"] if run.candidates else []
+    exposure = exposure_sentence(best, float(run.record["scale"]))
+    return [*CAUTIONS, *([f"Exposure to the first-ranked box: {exposure}"] if exposure else [])]
 
 
 def summary_sentences(run: Run) -> list[str]:

@@ -135,9 +135,9 @@ def read_run(folder: Path) -> Run:
     candidates = _read(folder / "candidates.json", json_of)
     needed = ("season", "scale", "source", "objectives", "counts", "times", "versions", "config_hash")
     if not isinstance(record, dict) or not isinstance(candidates, list):
-        raise _damaged(folder / "run.json", "run.json must hold a table and candidates.json a list")
+        raise damaged(folder / "run.json", "run.json must hold a table and candidates.json a list")
     if missing := [key for key in needed if key not in record]:
-        raise _damaged(folder / "run.json", f"lacks {', '.join(missing)}")
+        raise damaged(folder / "run.json", f"lacks {', '.join(missing)}")
     return Run(
         folder=folder,
         record=record,
@@ -152,7 +152,7 @@ def read_run(folder: Path) -> Run:
 def _table_where_there(path: Path) -> dict[str, Any] | None:
     content = _read(path, json_of) if path.exists() else None
     if content is not None and not isinstance(content, dict):
-        raise _damaged(path, "must hold a table")
+        raise damaged(path, "must hold a table")
     return content
 
 
@@ -182,9 +182,9 @@ def draw_run(run: Run, progress: Progress = silent, workers: int | None = None) 
         draw_figures(run, progress, workers)
         write_text(run.folder / "report.html", report_page(run))
     except FileNotFoundError as error:
-        raise _damaged(Path(str(error.filename)), "no such file") from None
+        raise damaged(Path(str(error.filename)), "no such file") from None
     except (KeyError, ValueError, TypeError, IndexError) as error:
-        raise _damaged(
+        raise damaged(
             run.folder / "run.json", f"the folder's data do not fit together ({error!r})"
         ) from error
 
@@ -193,14 +193,15 @@ def _read(path: Path, reader: Callable[[Path], Any]) -> Any:
     try:
         return reader(path)
     except FileNotFoundError:
-        raise _damaged(path, "no such file; is this a finished run folder?") from None
+        raise damaged(path, "no such file; is this a finished run folder?") from None
     except OSError as error:
-        raise _damaged(path, f"cannot be read: {error.strerror}") from None
+        raise damaged(path, f"cannot be read: {error.strerror}") from None
     except ValueError as error:
-        raise _damaged(path, f"damaged: {error}") from None
+        raise damaged(path, f"damaged: {error}") from None
 
 
-def _damaged(path: Path, message: str) -> ConfigError:
+def damaged(path: Path, message: str) -> ConfigError:
+    """Fault of a file of a run folder."""
     return ConfigError([Fault(str(path), 1, "file", message)])
 
 

@@ -11,18 +11,17 @@ from typing import Any
 import numpy as np
 
 from models.air import Air
-from models.driver import Driver, DriverDataError, driver_from_parameters
+from models.driver import Driver
 from models.envelope import Envelope
 from models.rules import Limits, Physics, Rules
 from models.spaces import Cabin, HalfSpace, Opening, Space
 from optimizer.checking import Checker
 from optimizer.faults import ConfigError, Document, read_toml
 from optimizer.season_checks import check_season
-from optimizer.season_driver import merge_driver_file
-from optimizer.season_schema import CabinTable, DriverOptionTable, EnvelopeTable, HalfSpaceTable, SeasonFile
+from optimizer.season_driver import driver_of, merge_driver_file
+from optimizer.season_schema import CabinTable, EnvelopeTable, HalfSpaceTable, SeasonFile
 from optimizer.season_sections import Sections
 from optimizer.season_tolerances import season_tolerances
-from optimizer.toml_lines import Location
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,9 +180,10 @@ def with_settings(season: Season, effort: str | None, seed: int | None) -> Seaso
 def _season(path: Path, data: dict[str, Any], checker: Checker) -> Season:
     valid = checker.validate(SeasonFile, data)
     sections = Sections.of(data)
-    driver = None if sections.driver is None else _driver(sections.driver, ("driver",), sections, checker)
+    gas = sections.gas()
+    driver = None if sections.driver is None else driver_of(sections.driver, ("driver",), gas, checker)
     read = {
-        i: _driver(table, ("driver_options", i), sections, checker)
+        i: driver_of(table, ("driver_options", i), gas, checker)
         for i, table in sections.options.items()
         if table.file is None
     }
@@ -204,16 +204,6 @@ def _season(path: Path, data: dict[str, Any], checker: Checker) -> Season:
         driver_options=tuple(options.values()),
         config_hash=hashlib.sha256(canonical.encode()).hexdigest(),
     )
-
-
-def _driver(table: DriverOptionTable, at: Location, sections: Sections, checker: Checker) -> Driver | None:
-    keys = table.model_dump(exclude={"name", "count", "wiring", "file"})
-    try:
-        return driver_from_parameters(sections.gas(), name=table.name, **keys)
-    except DriverDataError as error:
-        for key, message in error.faults:
-            checker.add(at if key == "driver" else (*at, key), message)
-        return None
 
 
 def _rules(valid: SeasonFile, driver: Driver, air: Air) -> Rules:

@@ -5,8 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from optimizer.checking import Checker, is_text
+from models.air import Air
+from models.driver import Driver, DriverDataError, driver_from_parameters
+from optimizer.checking import Checker, Table, is_text
 from optimizer.faults import ConfigError, Document, read_toml
+from optimizer.season_schema import DriverOptionTable, DriverTable
 from optimizer.toml_lines import Location
 
 SEASON_KEYS = ("count", "wiring")
@@ -85,3 +88,60 @@ def _with_file(
             checker.add((*at, key), message)
     own = {key: value for key, value in table.items() if key != "file"}
     return own | {k: v for k, v in inner.items() if k not in own and k != "file"}
+
+
+def driver_of(table: DriverOptionTable, at: Location, air: Air, checker: Checker) -> Driver | None:
+    """Driver of a table at a location; None where its data give none, which the checker is told [record]."""
+    keys = table.model_dump(exclude={"name", "count", "wiring", "file"})
+    try:
+        return driver_from_parameters(air, name=table.name, **keys)
+    except DriverDataError as error:
+        for key, message in error.faults:
+            checker.add(at if key == "driver" else (*at, key), message)
+        return None
+
+
+class _DriverFile(Table):
+    """A driver file as the table of a season."""
+
+    driver: DriverTable
+
+
+def load_driver(path: Path, air: Air, count: int) -> Driver:
+    """Driver of a file of its own, outside any season.
+
+    Parameters
+    ----------
+    path : Path
+        TOML file with the keys of ``[driver]``, with or without that header [path].
+    air : Air
+        The gas [record].
+    count : int
+        Drivers that an entry carries; the file may say the same, but not otherwise [1].
+
+    Returns
+    -------
+    Driver
+        The driver [record].
+
+    Raises
+    ------
+    ConfigError
+        Every fault of the file, with file, line and key.
+    """
+    document = Document(file=str(path), data={"driver": {"file": path.name}})
+    checker = Checker(document)
+    data = merge_driver_file(document, checker, path.parent)
+    valid = checker.validate(_DriverFile, data)
+    driver = None if valid is None else driver_of(valid.driver, ("driver",), air, checker)
+    if valid is not None and "count" in valid.driver.model_fields_set and valid.driver.count != count:
+        words = f"is {valid.driver.count}, but entries of the season carry {count}"
+        checker.add(("driver", "count"), words)
+    if driver is not None:
+        try:
+            driver.mass_in_vacuo(air)
+        except ValueError as error:
+            checker.add(("driver",), str(error))
+    if checker.faults or driver is None:
+        raise ConfigError(checker.faults)
+    return driver

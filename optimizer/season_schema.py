@@ -64,6 +64,8 @@ class DriverOptionTable(Table):
     cutout_mm: float | None = None
     frame_mm: float | None = None
     depth_mm: float | None = None
+    thermal_k_w: float | None = None
+    coil_temperature_max_c: float | None = None
 
 
 class DriverTable(DriverOptionTable):
