@@ -98,6 +98,7 @@ def lay_out(
     bridge: float = 0.05,
     stop: Callable[[], bool] = lambda: False,
     wanted: Goal = GOAL,
+    others: tuple[DesignBatch, ...] = (),
 ) -> LaidOut | NoPlan:
     """Best plan found for a network design.
 
@@ -119,13 +120,15 @@ def lay_out(
         True ends the search early with what was found [flag].
     wanted : Goal
         Another objective for which the plan that scores best gives up :data:`TRADED_DB` [record].
+    others : tuple of DesignBatch
+        Other good designs of the same graph, from which plans may start too [list].
 
     Returns
     -------
     LaidOut or NoPlan
         The plan, or why there is none [record].
     """
-    seeker = _Seeker(judge, design, effort, np.random.default_rng(seed), progress, stop)
+    seeker = _Seeker(judge, design, others, effort, np.random.default_rng(seed), progress, stop)
     why = seeker.fit(bridge)
     best = None
     if seeker.runs:
@@ -166,12 +169,14 @@ class _Seeker:
         self,
         judge: Judge,
         design: DesignBatch,
+        others: tuple[DesignBatch, ...],
         effort: LayoutEffort,
         rng: np.random.Generator,
         progress: Progress,
         stop: Callable[[], bool],
     ) -> None:
-        self.judge, self.design, self.effort, self.rng = judge, design, effort, rng
+        self.judge, self.design, self.others = judge, design, others
+        self.effort, self.rng = effort, rng
         self.progress, self.stop = progress, stop
         self.sites = search_sites(judge.rules)
         self.runs: list[_Run] = []
@@ -210,7 +215,7 @@ class _Seeker:
             if arrangement in seen:
                 continue
             seen.add(arrangement)
-            cell = FitCell(self.judge, self.design, arrangement, self.sites)
+            cell = FitCell(self.judge, self.design, arrangement, self.sites, self.others)
             x = self.rng.random((first.population, arrangement.dimensions))
             start = cell.evaluate(x, np.zeros((first.population, 0), dtype=int))
             self.runs.append(_Run(cell=cell, points=self._evolved(cell, start, first.generations)))
@@ -263,7 +268,7 @@ class _Seeker:
         return cell, cell.evaluate(around, np.zeros((count, 0), dtype=int))
 
     def _laid_out(self, cell: PlanCell, x: np.ndarray, network_db: float) -> LaidOut:
-        """A plan with its design, mouths where they are drawn; minus infinity is the score of an unsound one."""
+        """A plan with its design, mouths where they are drawn; an unsound one scores minus infinity."""
         plan = cell.plans(x[None])
         design = read_plan(plan, self.judge.rules, None, self.design.diaphragms)
         responses = self.judge.respond(design)
