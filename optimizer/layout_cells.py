@@ -79,32 +79,13 @@ class PlanCell(Cell):
 
 
 class FitCell(PlanCell):
-    """Evaluates plans by how near they come to a network design, which needs no acoustics.
-
-    Parameters
-    ----------
-    judge, design, arrangement, sites
-        As of :class:`PlanCell` [mixed].
-    others : tuple of DesignBatch
-        Other designs of the same graph that are as welcome [list].
-    """
-
-    def __init__(
-        self,
-        judge: Judge,
-        design: DesignBatch,
-        arrangement: Arrangement,
-        sites: tuple[Site, ...],
-        others: tuple[DesignBatch, ...] = (),
-    ) -> None:
-        super().__init__(judge, design, arrangement, sites)
-        self.wanted = (design, *others)
+    """Evaluates plans by how near they come to the network design, which needs no acoustics."""
 
     keys = ("output_db",)
 
     def merits(self, plan: PlanBatch) -> dict[str, np.ndarray]:
         """Not a score, but minus the mean square of logarithmic errors of volumes, inertances and areas."""
-        return {"output_db": -np.min([mismatch(plan, design) for design in self.wanted], axis=0)}
+        return {"output_db": -mismatch(plan, self.design)}
 
 
 def plan_objectives(

@@ -98,7 +98,6 @@ def lay_out(
     bridge: float = 0.05,
     stop: Callable[[], bool] = lambda: False,
     wanted: Goal = GOAL,
-    others: tuple[DesignBatch, ...] = (),
 ) -> LaidOut | NoPlan:
     """Best plan found for a network design.
 
@@ -120,15 +119,13 @@ def lay_out(
         True ends the search early with what was found [flag].
     wanted : Goal
         Another objective for which the plan that scores best gives up :data:`TRADED_DB` [record].
-    others : tuple of DesignBatch
-        Other good designs of the same graph, from which plans may start too [list].
 
     Returns
     -------
     LaidOut or NoPlan
         The plan, or why there is none [record].
     """
-    seeker = _Seeker(judge, design, others, effort, np.random.default_rng(seed), progress, stop)
+    seeker = _Seeker(judge, design, effort, np.random.default_rng(seed), progress, stop)
     why = seeker.fit(bridge)
     best = None
     if seeker.runs:
@@ -169,14 +166,12 @@ class _Seeker:
         self,
         judge: Judge,
         design: DesignBatch,
-        others: tuple[DesignBatch, ...],
         effort: LayoutEffort,
         rng: np.random.Generator,
         progress: Progress,
         stop: Callable[[], bool],
     ) -> None:
-        self.judge, self.design, self.others = judge, design, others
-        self.effort, self.rng = effort, rng
+        self.judge, self.design, self.effort, self.rng = judge, design, effort, rng
         self.progress, self.stop = progress, stop
         self.sites = search_sites(judge.rules)
         self.runs: list[_Run] = []
@@ -215,7 +210,7 @@ class _Seeker:
             if arrangement in seen:
                 continue
             seen.add(arrangement)
-            cell = FitCell(self.judge, self.design, arrangement, self.sites, self.others)
+            cell = FitCell(self.judge, self.design, arrangement, self.sites)
             x = self.rng.random((first.population, arrangement.dimensions))
             start = cell.evaluate(x, np.zeros((first.population, 0), dtype=int))
             self.runs.append(_Run(cell=cell, points=self._evolved(cell, start, first.generations)))

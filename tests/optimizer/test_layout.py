@@ -1,4 +1,4 @@
-"""The search for a floor plan: starts from several designs, and trades score for another objective."""
+"""The search for a floor plan trades score for another objective."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from models.plan_checks import faults
 from models.plan_reading import read_plan
 from models.score import Judge
 from optimizer.cell import Goal
-from optimizer.layout_cells import FitCell, PlanCell, mismatch
+from optimizer.layout_cells import PlanCell
 from optimizer.layout_efforts import LayoutEffort, rounds
 from optimizer.layout_search import TRADED_DB, LaidOut, lay_out
 
@@ -35,19 +35,3 @@ def test_plans_trade_score_for_less_material(season, designs) -> None:
     assert material[1] < material[0] - 1.0
     drawn = read_plan(traded.plan, season.rules, None, designs[1].diaphragms)
     assert judge.scores(judge.respond(drawn))[0] == pytest.approx(traded.score_db, abs=1e-9)
-
-
-def test_fit_is_to_the_nearest_design(season, designs) -> None:
-    """A plan's own design among others is met exactly; without it the nearest of the others counts."""
-    judge = Judge(season.rules)
-    found = lay_out(judge, designs[1], LITTLE, 3)
-    assert isinstance(found, LaidOut)
-    x, site = found.x[None], np.zeros((1, 0), dtype=int)
-    cells = [
-        FitCell(judge, designs[1], found.plan.arrangement, found.design.sites, others)
-        for others in ((), (found.design,))
-    ]
-    alone, joined = (cell.evaluate(x, site).columns["output_db"][0] for cell in cells)
-    assert joined > alone == pytest.approx(-mismatch(found.plan, designs[1])[0])
-    # volumes and areas are the design's own; only bends count otherwise
-    assert joined == pytest.approx(-mismatch(found.plan, found.design)[0]) and joined > -0.2

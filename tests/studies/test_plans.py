@@ -45,4 +45,5 @@ def test_cost_of_building_the_best_of_a_run(
     judge = Judge(season.rules)
     assert cost.network_db == pytest.approx(judge.scores(judge.respond(design))[0], abs=0.01)
     loss = cost.network_db - cost.built_db
-    assert f"| vented box | {cost.network_db:.2f} | {cost.built_db:.2f} | {loss:.2f} |" in capsys.readouterr().out
+    row = f"| vented box | {cost.network_db:.2f} | {cost.built_db:.2f} | {loss:.2f} |"
+    assert row in capsys.readouterr().out
