@@ -48,18 +48,18 @@ def rounds(*numbers: tuple[int, int, int]) -> tuple[Round, ...]:
 
 LAYOUT_EFFORTS = {
     "quick": LayoutEffort(
-        fitting=rounds((300, 24, 5), (100, 24, 7), (40, 24, 12)),
-        scoring=rounds((16, 32, 6), (6, 48, 12), (3, 64, 20)),
+        fitting=rounds((180, 24, 5), (70, 24, 7), (36, 24, 10)),
+        scoring=rounds((36, 24, 5), (12, 40, 10), (4, 64, 16)),
         finishing=rounds((2, 32, 8), (1, 48, 20)),
     ),
     "normal": LayoutEffort(
-        fitting=rounds((600, 24, 5), (200, 24, 7), (60, 24, 12)),
-        scoring=rounds((32, 32, 6), (12, 48, 12), (4, 64, 24)),
+        fitting=rounds((400, 24, 5), (140, 24, 7), (70, 24, 10)),
+        scoring=rounds((70, 24, 5), (20, 40, 10), (6, 64, 20)),
         finishing=rounds((2, 48, 10), (1, 64, 30)),
     ),
     "thorough": LayoutEffort(
-        fitting=rounds((6000, 24, 6), (2000, 24, 10), (600, 24, 12)),
-        scoring=rounds((200, 32, 8), (60, 48, 20), (20, 64, 60)),
+        fitting=rounds((3000, 24, 5), (1000, 24, 8), (400, 24, 12)),
+        scoring=rounds((400, 24, 6), (100, 48, 12), (30, 64, 40)),
         finishing=rounds((8, 48, 20), (3, 64, 40), (1, 64, 60)),
     ),
 }

@@ -242,14 +242,14 @@ class _Seeker:
         """Another plan of the same arrangement, better by another goal at a small loss of score."""
         floor = Bound(key=GOAL.key, sign=1.0, value=best.score_db - TRADED_DB)
         goal = replace(wanted, bounds=(*wanted.bounds, floor))
-        for one in (self.effort.finishing[-1],) * TRADES:
+        one = self.effort.finishing[-1]
+        for _ in range(TRADES):
             cell, start = self._around(best.plan.arrangement, best.x, one.population)
             points = evolve(cell, self.rng, start, one.generations, goal, self.stop)[0]
             self.evaluations += cell.evaluations
-            for x in points.x[:1]:
-                new = self._laid_out(cell, x, best.network_db)
-                if new.score_db >= floor.value - NEAR_DB:
-                    best = new
+            new = self._laid_out(cell, points.x[0], best.network_db)
+            if new.score_db >= floor.value - NEAR_DB:
+                best = new
         return best
 
     def _around(self, arrangement: Arrangement, x: np.ndarray, count: int) -> tuple[PlanCell, Points]:
@@ -263,7 +263,7 @@ class _Seeker:
         return cell, cell.evaluate(around, np.zeros((count, 0), dtype=int))
 
     def _laid_out(self, cell: PlanCell, x: np.ndarray, network_db: float) -> LaidOut:
-        """A plan with its design, mouths where they are drawn; minus infinity is the score of an unsound one."""
+        """A plan with its design, mouths where they are drawn; an unsound one scores minus infinity."""
         plan = cell.plans(x[None])
         design = read_plan(plan, self.judge.rules, None, self.design.diaphragms)
         responses = self.judge.respond(design)

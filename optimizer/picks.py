@@ -19,6 +19,9 @@ SMALL_LOSS_DB = 0.5
 SIMPLE_LOSS_DB = 1.0
 """Output that a candidate may give up for a simpler graph or a smaller box."""
 
+SAME_L = 1e-6
+"""Outer volumes that differ by less are one [l]."""
+
 SIGNS = {objective.key: objective.sign for objective in OBJECTIVES.values()}
 """+1 where more of an objective is better, -1 where less is, by its key."""
 
@@ -131,7 +134,7 @@ def roles_by_row(
     choose_by(f"strongest weakest tone within {SMALL_LOSS_DB:g} dB", "worst_tone_db", near)
     champion = names[next(iter(chosen))]
     choose("highest output of another type", output, own & (names != champion))
-    if np.ptp(columns["outer_volume_l"][around]) > 0.0:
+    if np.ptp(columns["outer_volume_l"][around]) > SAME_L:  # floor plans take the whole envelope
         choose_by(f"smallest box within {SIMPLE_LOSS_DB:g} dB", "outer_volume_l", around)
     for graph in order:
         choose(f"best {short_name(named_topology(graph))}", output, names == graph)

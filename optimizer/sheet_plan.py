@@ -14,6 +14,9 @@ from models.solid_steps import MM, Parts
 from models.topology import place_letter
 from optimizer.sheet_lines import HATCHES, MEDIUM, SMALL, TEXT, View, ordinates
 
+ROOM_LABEL_MM = 34.0
+"""Width that a room's label takes on the sheet on two lines."""
+
 
 class PlanDrawing:
     """Draws the plan view.
@@ -166,8 +169,11 @@ class PlanDrawing:
                 if mount.leaf == i and axis < 2:
                     middle[axis] += 0.25 * (u1 - u0, v1 - v0)[axis] * (-1.0 if high else 1.0)
                     break
-            words = f"ROOM {place_letter(leaf.index)}   {volume:.3f} L\n{u1 - u0:.1f} x {v1 - v0:.1f}"
-            view.text(middle, words, size=TEXT + 0.6, weight="bold", **style)
+            name, sizes = f"ROOM {place_letter(leaf.index)}", f"{u1 - u0:.1f} x {v1 - v0:.1f}"
+            words, size = f"{name}   {volume:.3f} L\n{sizes}", TEXT + 0.6
+            if ROOM_LABEL_MM > self.scale * (v1 - v0 if upright else u1 - u0):
+                words, size = f"{name}\n{volume:.3f} L\n{sizes}", SMALL
+            view.text(middle, words, size=size, weight="bold", **style)
 
     def _duct_label(self, view: View, i: int) -> None:
         block = self.plan.arrangement.blocks[i]

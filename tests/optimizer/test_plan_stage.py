@@ -12,18 +12,17 @@ import pytest
 from models.score import Judge
 from optimizer import build, cli
 from optimizer.execution import work
-from optimizer.gathering import best_per_graph
 from optimizer.layout_efforts import LAYOUT_EFFORTS, LayoutEffort, rounds
 from optimizer.layout_search import LaidOut, NoPlan
 from optimizer.outcomes import PLAN, Outcomes, Task, archives_of
 from optimizer.plan_stage import PlanStage
-from optimizer.ranking import rank
+from optimizer.ranking import _chosen, _entries
 from optimizer.results import SearchResult
 from optimizer.run_folder import read_run, write_run
 from optimizer.searching import run_search, season_race
 from optimizer.season import Season, load_season
 from optimizer.study import Study
-from optimizer.tasks import TaskRunner
+from optimizer.tasks import TaskRunner, task_seed
 from tests.optimizer.conftest import SEASON
 
 SEARCH = """
@@ -37,6 +36,7 @@ bridge_mm = 10.0  # no driver sits in an inner wall
 TINY = LayoutEffort(
     fitting=rounds((40, 12, 6), (8, 24, 16)), scoring=rounds((3, 16, 4)), finishing=rounds((1, 16, 2))
 )
+STOPPED = "the search was stopped before its plan was sought"
 WHY = "the cut-out of a driver is wider than may be bridged in an inner wall"
 
 
@@ -92,12 +92,19 @@ def test_boxes_that_can_be_built_come_first(small: Season, searched) -> None:
 
 
 def test_the_network_search_stays_as_it_is(small: Season, searched, tmp_path: Path) -> None:
-    plain = run_search(small, tmp_path, plans=False)
-    _, result = searched
-    bests, others = ([(t.graph, t.best_db) for t in one.topologies] for one in (plain, result))
-    assert bests == others
-    assert [p.objectives for p in plain.front] == [p.objectives for p in result.front]
-    assert {c.laid_out.reasons for c in plain.candidates} == {("search.plans is false",)}
+    """Without plans the same tasks are done, from the same seeds, and candidates are networks."""
+    path = tmp_path / "plain.toml"
+    path.write_text(small.path.read_text().replace("candidates = 4", "candidates = 4\nplans = false"))
+    plain = load_season(path)
+    assert not plain.search.plans and plain.source["search"]["plans"] is False
+    done = outcomes(small, searched[0])
+    before = {task: outcome for task, outcome in done.items() if task.objective != PLAN}
+    assert season_race(plain).standing(before).open == [] != season_race(small).standing(before).open
+    assert all(task_seed(plain, task) == task_seed(small, task) for task in before)
+    archives = archives_of(before, small.search.objectives)
+    entries = _entries(plain, TaskRunner(plain), archives, before, season_race(plain).layouts)
+    assert len(entries) == 4
+    assert {entry.laid_out.reasons for entry in entries} == {("search.plans is false",)}
 
 
 def test_order_and_interruptions_do_not_matter(small: Season, searched, tmp_path: Path) -> None:
@@ -196,12 +203,12 @@ def test_an_early_interrupt_ranks_networks(small: Season, searched) -> None:
     """Outcomes without any plan: every candidate says that the search was stopped."""
     folder, _ = searched
     before = {t: o for t, o in outcomes(small, folder).items() if t.objective != PLAN}
-    race, runner = season_race(small), TaskRunner(small)
     archives = archives_of(before, small.search.objectives)
-    topologies = best_per_graph(before, race.standing(before), archives, runner)
-    candidates, left_out = rank(small, runner, topologies, archives, before, race.layouts)
-    assert candidates and left_out == ()
-    reasons = {c.laid_out.reasons[0] for c in candidates if isinstance(c.laid_out, NoPlan)}
-    assert "the search was stopped before its plan was sought" in reasons
-    for candidate in candidates:
-        assert candidate.network_db == pytest.approx(candidate.score_db)
+    entries = _entries(small, TaskRunner(small), archives, before, season_race(small).layouts)
+    stopped = [e for e in entries if e.laid_out == NoPlan(reasons=(STOPPED,))]
+    assert len(stopped) == 3
+    chosen = _chosen(entries, 4)
+    assert [e.objectives["output_db"] for e in chosen] == sorted(
+        (e.pick.output_db for e in chosen), reverse=True
+    )
+    assert chosen[0].role.startswith("highest output")
