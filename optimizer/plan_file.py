@@ -90,7 +90,9 @@ def read_plan_file(path: Path, rules: Rules) -> PlanBatch:
         plan = lay(arrangement, rules, x, areas)
     except FileNotFoundError:
         raise refuse("no such file; boxwright build makes it") from None
-    except (OSError, ValueError, KeyError, TypeError, IndexError, RecursionError) as error:
+    except OSError as error:
+        raise refuse(f"cannot be read: {error.strerror}") from None
+    except (ValueError, KeyError, TypeError, IndexError, RecursionError) as error:
         raise refuse(f"damaged: {error!r}") from None
     if wrong := faults(plan):
         raise refuse("cannot be built: " + "; ".join(wrong))
