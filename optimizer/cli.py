@@ -11,7 +11,7 @@ import click
 
 from optimizer import cli_build, cli_measured
 from optimizer.cli_ceiling import ceiling
-from optimizer.cli_options import INTERRUPTED, BadOption, examples, talk_options
+from optimizer.cli_options import INTERRUPTED, BadOption, Bounded, examples, talk_options, unwritable
 from optimizer.cli_play import play
 from optimizer.cli_scale import scale
 from optimizer.cli_search import search
@@ -84,7 +84,7 @@ def check(config: Path, as_json: bool) -> None:
 @click.argument("config", type=click.Path(path_type=Path))
 @click.argument("designs", type=click.Path(path_type=Path), nargs=-1, required=True, metavar="DESIGN...")
 @click.option("--json", "as_json", is_flag=True, help="Print a JSON list, one object a design.")
-@click.option("--drive-v", type=float, metavar="V", help="Drive in V rms instead of the largest permitted.")
+@click.option("--drive-v", type=Bounded(1e-6, 1e5, "V"), help="Drive, rms, instead of the largest permitted.")
 @click.option("--frequencies", metavar="START:STOP:COUNT", help="Log-spaced Hz instead of the tones.")
 def evaluate(
     config: Path, designs: tuple[Path, ...], as_json: bool, drive_v: float | None, frequencies: str | None
@@ -96,8 +96,6 @@ def evaluate(
     from optimizer.evaluation import BadFrequency, evaluate_files
     from optimizer.season import load_season
 
-    if drive_v is not None and not 1e-6 <= drive_v <= 1e5:
-        raise BadOption("--drive-v", f"must be 1e-06 to 100000 V, is {drive_v:g}")
     hz = None if frequencies is None else parse_frequencies(frequencies)
     season = load_season(config)
     try:
@@ -142,14 +140,14 @@ def report(runs: tuple[Path, ...], out: Path | None, public: bool, talk: str | N
             with progress_bar("drawing", talk) as progress:
                 draw_run(run, progress)
         except OSError as error:
-            raise BadOption("RUN", f"cannot write to {run.folder}: {error.strerror}") from None
+            raise unwritable("RUN", run.folder, error) from None
         click.echo(str(run.folder / "report.html"))
     if len(read) > 1 and not public:
         place = out or read[0].folder.resolve().parent / COMPARISON
         try:
             write_comparison(read, place)
         except OSError as error:
-            raise BadOption("--out", f"cannot write {place}: {error.strerror}") from None
+            raise unwritable("--out", place, error) from None
         click.echo(str(place))
 
 
@@ -216,7 +214,7 @@ def main(arguments: list[str] | None = None) -> None:
         click.echo(error.format_message(), err=True)
         sys.exit(BAD_INPUT)
     except click.UsageError as error:
-        fault = Fault(COMMAND_LINE, 1, _key_of(error), error.format_message())
+        fault = Fault(COMMAND_LINE, 1, _key_of(error), _message_of(error))
         click.echo(str(fault), err=True)
         sys.exit(BAD_INPUT)
     except (click.Abort, KeyboardInterrupt):
@@ -225,6 +223,12 @@ def main(arguments: list[str] | None = None) -> None:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # whoever read has gone; nothing is left to flush
         sys.exit(0)
+    except OSError as error:
+        place = error.filename2 or error.filename
+        if place is None:  # a stream, as on a full disk
+            os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        click.echo(f"{place or 'standard output'}: {error.strerror or error}", err=True)
+        sys.exit(BAD_INPUT)
     except RuntimeError as error:
         from optimizer.run_folder import InternalError
 
@@ -232,6 +236,16 @@ def main(arguments: list[str] | None = None) -> None:
             raise
         click.echo(f"internal error: {error}", err=True)
         sys.exit(1)
+
+
+def _message_of(error: click.UsageError) -> str:
+    """What is wrong, without the name of the option, which stands before it."""
+    if isinstance(error, click.MissingParameter):
+        command = error.ctx.command_path if error.ctx else "boxwright"
+        return f"missing; see {command} --help"
+    if isinstance(error, click.BadParameter) and error.param is not None:
+        return error.message
+    return error.format_message()
 
 
 def _key_of(error: click.UsageError) -> str:

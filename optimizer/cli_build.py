@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from optimizer.cli_options import BadOption, examples, talk_options
+from optimizer.cli_options import RANK, SEED, examples, talk_options, unwritable
 
 NOT_GOOD = 1
 
@@ -19,15 +19,13 @@ NOT_GOOD = 1
     )
 )
 @click.argument("run", type=click.Path(path_type=Path))
-@click.option("--candidate", "number", type=int, help="Rank of the candidate. Default: all of them.")
+@click.option("--candidate", "number", type=RANK, help="Rank of the candidate. Default: all of them.")
 @click.option(
     "--effort",
     type=click.Choice(["quick", "normal", "thorough"]),
     help="Seek a plan anew, this hard. Default: the search's plan; normal where it found none.",
 )
-@click.option(
-    "--seed", type=click.IntRange(0, 2**63 - 1), default=1, show_default=True, help="Of a plan sought."
-)
+@click.option("--seed", type=SEED, default=1, show_default=True, help="Of a plan sought.")
 @click.option("--json", "as_json", is_flag=True, help="Print a JSON list, one object a candidate.")
 @talk_options
 def build(
@@ -40,12 +38,14 @@ def build(
     """
     import json
 
-    from optimizer.build import build_candidate, built_text
+    from optimizer.build import build_candidate, built_text, find_candidate
     from optimizer.files import json_of
     from optimizer.progress import progress_bar
     from optimizer.run_folder import read_run
 
     finished = read_run(run)
+    if number is not None:
+        find_candidate(finished, number)
     numbers = [number] if number is not None else [int(c["rank"]) for c in finished.candidates]
     good = bool(numbers)
     records = []
@@ -54,7 +54,7 @@ def build(
             with progress_bar(f"candidate {rank}", talk) as progress:
                 built = build_candidate(finished, rank, effort, seed, progress)
         except OSError as error:
-            raise BadOption("RUN", f"cannot write to {run}: {error.strerror}") from None
+            raise unwritable("RUN", run, error) from None
         good &= built.verified is not None and built.verified.passed
         if as_json:
             records.append(json_of(built.folder / "build.json"))
@@ -68,7 +68,7 @@ def build(
 
 @click.command(epilog=examples("boxwright verify runs/demo-1 --candidate 1"))
 @click.argument("run", type=click.Path(path_type=Path))
-@click.option("--candidate", "number", type=int, required=True, help="Rank of the candidate.")
+@click.option("--candidate", "number", type=RANK, required=True, help="Rank of the candidate.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def verify(run: Path, number: int, as_json: bool) -> None:
     """Check the parts of a built candidate of RUN on their meshes."""

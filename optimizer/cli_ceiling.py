@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from optimizer.cli_options import BadOption, examples, new_folder, season_with, talk_options
+from optimizer.cli_options import BadOption, examples, new_folder, season_with, talk_options, workers_option
 
 if TYPE_CHECKING:
     from optimizer.known import Known
@@ -28,7 +27,7 @@ if TYPE_CHECKING:
     "--run", "run_folder", type=click.Path(path_type=Path), help="Finished run folder of the season."
 )
 @click.option("--out", type=click.Path(path_type=Path), help="New or empty folder for the search's run.")
-@click.option("--workers", type=int, default=os.cpu_count() or 1, show_default="all cores", help="Processes.")
+@workers_option
 @click.option("--effort", type=click.Choice(["quick", "normal", "thorough"]), help="Instead of the season's.")
 @click.option("--audit", "audited", is_flag=True, help="Also try every rule, tone and other driver.")
 @click.option("--json", "as_json", is_flag=True, help="Print the ceiling as JSON.")
@@ -63,8 +62,6 @@ def ceiling(
     from optimizer.tasks import TaskRunner
     from optimizer.variants import Variant
 
-    if workers < 1:
-        raise BadOption("--workers", f"must be at least 1, is {workers}")
     if run_folder is not None and out is not None:
         raise BadOption("--out", "there is nothing to write where --run gives a finished run")
     season = season_with(config, effort, None)
@@ -105,11 +102,15 @@ def _searched(
     from optimizer.progress import progress_bar
     from optimizer.run_folder import draw_run, write_run
     from optimizer.searching import run_search
+    from optimizer.study import StorageError
 
     with TemporaryDirectory(prefix="boxwright-") as temporary:
         folder = Path(temporary) if out is None else new_folder(out, config)
-        with progress_bar("searching", talk) as progress:
-            result = run_search(season, folder, workers=workers, progress=progress, plans=False)
+        try:
+            with progress_bar("searching", talk) as progress:
+                result = run_search(season, folder, workers=workers, progress=progress, plans=False)
+        except StorageError as error:
+            raise BadOption("--out", str(error)) from None
         if out is not None:
             draw_run(write_run(folder, season, result))
     if result.interrupted:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,6 +22,62 @@ class BadOption(click.UsageError):
     def __init__(self, option: str, message: str) -> None:
         super().__init__(message)
         self.option = option
+
+
+def unwritable(option: str, folder: Path, error: OSError) -> BadOption:
+    """Fault of an option whose folder, or a file in it, cannot be written."""
+    place = error.filename2 or error.filename or folder
+    return BadOption(option, f"cannot write to {place}: {error.strerror}")
+
+
+class Bounded(click.ParamType):
+    """A number within bounds; what is wrong is told with the bounds and the value.
+
+    Parameters
+    ----------
+    low, high : float
+        Smallest and largest value; whole numbers where only whole numbers will do [1].
+    unit : str
+        Unit behind the bounds, for people [text].
+    """
+
+    def __init__(self, low: float, high: float, unit: str = "") -> None:
+        self.low, self.high, self.unit = low, high, unit
+        self.whole = isinstance(low, int)
+        self.name = "whole number" if self.whole else "number"
+
+    def get_metavar(self, param: click.Parameter, ctx: click.Context | None = None) -> str:
+        """Placeholder in a command's help."""
+        return "N" if self.whole else self.unit or "X"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """The number."""
+        try:
+            number: float = int(value) if self.whole else float(value)
+        except ValueError:
+            self.fail(f"must be a {self.name}, is {value!r}", param, ctx)
+        if not self.low <= number <= self.high:
+            low, high, is_ = (_written(n) for n in (self.low, self.high, number))
+            self.fail(f"must be {low} to {high}{self.unit and f' {self.unit}'}, is {is_}", param, ctx)
+        return number
+
+
+def _written(number: float) -> str:
+    if number == 2**63 - 1:
+        return "2**63 - 1"
+    return str(number) if isinstance(number, int) else f"{number:g}"
+
+
+SEED = Bounded(0, 2**63 - 1)
+RANK = Bounded(1, 10**6)
+
+workers_option = click.option(
+    "--workers",
+    type=Bounded(1, 1000),
+    default=os.cpu_count() or 1,
+    show_default="all cores",
+    help="Processes.",
+)
 
 
 def examples(*lines: str) -> str:

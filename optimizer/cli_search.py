@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from pathlib import Path
 
@@ -10,12 +9,15 @@ import click
 
 from optimizer.cli_options import (
     INTERRUPTED,
+    SEED,
     BadOption,
     examples,
     new_folder,
     old_folder,
     season_with,
     talk_options,
+    unwritable,
+    workers_option,
 )
 
 
@@ -32,9 +34,9 @@ from optimizer.cli_options import (
 @click.option(
     "--out", type=click.Path(path_type=Path), help="New or empty folder. Default: runs/NAME-NUMBER."
 )
-@click.option("--workers", type=int, default=os.cpu_count() or 1, show_default="all cores", help="Processes.")
+@workers_option
 @click.option("--effort", type=click.Choice(["quick", "normal", "thorough"]), help="Instead of the season's.")
-@click.option("--seed", type=int, help="Instead of the season's.")
+@click.option("--seed", type=SEED, help="Instead of the season's.")
 @click.option(
     "--resume", is_flag=True, help="Go on with a search that was stopped, in --out or the last run."
 )
@@ -66,11 +68,9 @@ def search(
     from optimizer.searching import SeasonChanged, changed_keys, run_search
     from optimizer.study import StorageError
 
-    if workers < 1:
-        raise BadOption("--workers", f"must be at least 1, is {workers}")
-    if seed is not None and not 0 <= seed < 2**63:
-        raise BadOption("--seed", f"must be 0 to 2**63 - 1, is {seed}")
     season = season_with(config, effort, seed)
+    if storage is not None and not storage.strip():
+        raise BadOption("--storage", "is empty; give a database URL or a journal file")
     if study_name is not None and storage is None:
         raise BadOption("--study", "names a study in --storage, which is not given")
     prepare_backend(silent=talk == QUIET)
@@ -89,7 +89,7 @@ def search(
         with progress_bar("drawing", talk) as progress:
             draw_run(run, progress)
     except OSError as error:
-        raise BadOption("--out", f"cannot write to {folder}: {error.strerror}") from None
+        raise unwritable("--out", folder, error) from None
     if as_json:
         content = {"folder": str(folder), "run": run.record, "candidates": run.candidates}
         click.echo(json.dumps(content, indent=1))

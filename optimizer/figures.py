@@ -48,7 +48,8 @@ def figure_makers(run: Run) -> Iterator[tuple[str, Callable[[], Figure]]]:
     tuple of str and callable
         Path relative to the folder, and a function that draws the figure [mixed].
     """
-    scale = run.record["scale"]
+    scale, source = run.record["scale"], run.record["source"]
+    tones = [tone["hz"] for tone in source["tones"]]
     for candidate in run.candidates:
         place = str(Path(candidate["design"]).parent)
         title = f"{candidate['rank']}. {short_label(candidate['topology'], candidate['graph'])}"
@@ -56,9 +57,9 @@ def figure_makers(run: Run) -> Iterator[tuple[str, Callable[[], Figure]]]:
         yield f"{place}/graph", partial(graph_figure, title, parse_graph_id(candidate["graph"]))
         yield f"{place}/tones", partial(tones_figure, f"{title}: tones and limits", evaluation, scale)
         if (run.folder / place / "plan.json").is_file():
-            source = run.record["source"]
             yield f"{place}/plan", partial(plan_figure, title, run.folder / place, source)
-        yield f"{place}/response", partial(_response, run, rank, f"{title}: at the permitted drive")
+        curves = (f"{title}: at the permitted drive", run.curves(rank), tones, source["limits"], scale)
+        yield f"{place}/response", partial(response_figure, *curves)
     if run.shows_front:
         yield "front", partial(front_figure, run.front, run.candidates, run.record["objectives"])
     if any(row["best_db"] for row in run.topologies):
@@ -138,9 +139,3 @@ def save_figure(figure: Figure, stem: Path) -> None:
             metadata: dict[str, Any] = {"Date": None} if suffix == "svg" else {"Software": None}
             figure.savefig(image, format=suffix, dpi=DOTS_PER_INCH, metadata=metadata)
             write_bytes(stem.with_name(f"{stem.name}.{suffix}"), image.getvalue())
-
-
-def _response(run: Run, rank: int, title: str) -> Figure:
-    source = run.record["source"]
-    tones = [tone["hz"] for tone in source["tones"]]
-    return response_figure(title, run.curves(rank), tones, source["limits"], run.record["scale"])

@@ -107,7 +107,9 @@ def load_plan(path: Path, rules: Rules, enlarged: float = 1.0) -> tuple[PlanBatc
         return plan_of_data(json_of(path), rules, enlarged)
     except FileNotFoundError:
         raise _refusal(path, "no such file; boxwright build makes it") from None
-    except (OSError, ValueError, KeyError, TypeError, IndexError, RecursionError) as error:
+    except OSError as error:
+        raise _refusal(path, f"cannot be read: {error.strerror}") from None
+    except (ValueError, KeyError, TypeError, IndexError, RecursionError) as error:
         raise _refusal(path, f"damaged: {error!r}") from None
 
 

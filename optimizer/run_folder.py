@@ -17,11 +17,13 @@ from optimizer.explore import EXPLORE, explore_record
 from optimizer.faults import ConfigError, Fault
 from optimizer.files import json_of, read_csv, write_csv, write_json, write_text
 from optimizer.layout_search import LaidOut
+from optimizer.objectives import OBJECTIVES
 from optimizer.plan_file import plan_data
 from optimizer.planned import room_reasons
 from optimizer.progress import Progress, silent
 from optimizer.results import Candidate, SearchResult
 from optimizer.run_record import candidate_record, candidate_row, columns_of, run_record
+from optimizer.run_schema import check_candidates, check_run, check_table
 from optimizer.season import Season
 from optimizer.season_text import season_text
 
@@ -33,6 +35,8 @@ PLAN_FILE, NETWORK_FILE = "plan.json", "network.toml"
 """Of a candidate: its floor plan, and the free network that was laid out."""
 CEILING = "ceiling.json"
 """What ``boxwright ceiling --json`` prints, in the run folder."""
+CURVES = ("level_db", "drive_v_rms", "excursion_mm", "impedance_ohm")
+"""Columns of numbers that every ``response.csv`` has."""
 
 
 class InternalError(RuntimeError):
@@ -75,8 +79,15 @@ class Run:
         return bool(self.front and self.candidates and len(self.record["objectives"]) > 1)
 
     def curves(self, rank: int) -> list[dict[str, str]]:
-        """Rows of a candidate's ``response.csv``."""
-        return read_csv(self.folder / candidate_folder(rank) / "response.csv")
+        """Rows of a candidate's ``response.csv``; ``ConfigError`` where it is damaged."""
+        path = self.folder / candidate_folder(rank) / "response.csv"
+        rows: list[dict[str, str]] = _read(path, read_csv)
+        if not rows:
+            raise damaged(path, "holds no curves")
+        check_table(path, rows, ["space"], ["hz"])
+        others = [column for column in rows[0] if column not in ("space", "hz", "limit")]
+        check_table(path, rows, [], sorted({*others, *CURVES}), empty=True)
+        return rows
 
 
 def candidate_folder(rank: int) -> str:
@@ -132,18 +143,21 @@ def read_run(folder: Path) -> Run:
         A file is missing or damaged.
     """
     record = _read(folder / "run.json", json_of)
+    check_run(folder / "run.json", record)
     candidates = _read(folder / "candidates.json", json_of)
-    needed = ("season", "scale", "source", "objectives", "counts", "times", "versions", "config_hash")
-    if not isinstance(record, dict) or not isinstance(candidates, list):
-        raise damaged(folder / "run.json", "run.json must hold a table and candidates.json a list")
-    if missing := [key for key in needed if key not in record]:
-        raise damaged(folder / "run.json", f"lacks {', '.join(missing)}")
+    check_candidates(folder / "candidates.json", candidates, record["objectives"])
+    front = _read(folder / "front.csv", read_csv)
+    keys = [OBJECTIVES[name].key for name in record["objectives"]]
+    check_table(folder / "front.csv", front, ["topology", "graph"], keys)
+    topologies = _read(folder / "topologies.csv", read_csv)
+    texts = ["topology", "graph", "restart_scores_db", "why_none", "design"]
+    check_table(folder / "topologies.csv", topologies, texts, ["best_db"], empty=True)
     return Run(
         folder=folder,
         record=record,
         candidates=candidates,
-        front=_read(folder / "front.csv", read_csv),
-        topologies=_read(folder / "topologies.csv", read_csv),
+        front=front,
+        topologies=topologies,
         ceiling=_table_where_there(folder / CEILING),
         explore=_table_where_there(folder / EXPLORE),
     )
@@ -184,9 +198,7 @@ def draw_run(run: Run, progress: Progress = silent, workers: int | None = None) 
     except FileNotFoundError as error:
         raise damaged(Path(str(error.filename)), "no such file") from None
     except (KeyError, ValueError, TypeError, IndexError) as error:
-        raise damaged(
-            run.folder / "run.json", f"the folder's data do not fit together ({error!r})"
-        ) from error
+        raise damaged(run.folder, f"its files do not fit together ({error!r})") from error
 
 
 def _read(path: Path, reader: Callable[[Path], Any]) -> Any:
@@ -194,6 +206,8 @@ def _read(path: Path, reader: Callable[[Path], Any]) -> Any:
         return reader(path)
     except FileNotFoundError:
         raise damaged(path, "no such file; is this a finished run folder?") from None
+    except NotADirectoryError:
+        raise damaged(path.parent, "is a file, not a run folder") from None
     except OSError as error:
         raise damaged(path, f"cannot be read: {error.strerror}") from None
     except ValueError as error:

@@ -222,8 +222,7 @@ def _open(storage: str, name: str) -> optuna.Study:
             if tries_left and isinstance(error, SQLAlchemyError):
                 time.sleep(WAIT_SECONDS)  # another process may just be making the same tables
                 continue
-            words = str(error).strip().splitlines() or [type(error).__name__]
-            raise StorageError(f"cannot open {storage!r}: {words[0]}") from error
+            raise StorageError(f"cannot open {storage!r}: {_in_words(error)}") from error
     raise AssertionError("a last try returns or raises")
 
 
@@ -250,3 +249,11 @@ def _runs(process: int) -> bool:
     except PermissionError:
         return True
     return True
+
+
+def _in_words(error: Exception) -> str:
+    if isinstance(error, OSError) and error.strerror:
+        return error.strerror
+    if isinstance(error, ValueError):
+        return "it holds something else than the journal of a search"
+    return (str(error).strip().splitlines() or [type(error).__name__])[0]

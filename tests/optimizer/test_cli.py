@@ -139,7 +139,7 @@ def test_frequencies() -> None:
         (["--frequencies", "20:400:1"], "--frequencies: count must be 2 to 100000, is 1"),
         (["--drive-v", "-1"], "--drive-v: must be 1e-06 to 100000 V, is -1"),
         (["--drive-v", "nan"], "--drive-v: must be 1e-06 to 100000 V, is nan"),
-        (["--drive-v", "much"], "--drive-v: Invalid value"),
+        (["--drive-v", "much"], "--drive-v: must be a number, is 'much'"),
         (["--loud"], "--loud: No such option"),
     ],
 )

@@ -175,8 +175,8 @@ def test_a_damaged_file_is_named(folder) -> None:
     with pytest.raises(ConfigError, match=r"candidates.json:1: file: damaged"):
         read_run(folder)
     (folder / "candidates.json").write_text('[{"rank": 1}]')
-    with pytest.raises(ConfigError, match="do not fit together"):
-        draw_run(read_run(folder))
+    with pytest.raises(ConfigError, match=r"candidates.json:1: candidates\[0\].graph: missing"):
+        read_run(folder)
 
 
 @pytest.mark.parametrize("name", ["ceiling.json", "explore.json"])
