@@ -1,4 +1,4 @@
-"""The command ``boxwright``: check, evaluate, search, ceiling, report."""
+"""The command ``boxwright``: check, evaluate, report, and the commands of other files."""
 
 from __future__ import annotations
 

@@ -80,6 +80,7 @@ def run_point(source: dict[str, Any], config: str, folder: Path, *, apart: bool)
                 return INTERRUPTED, ""
             write_run(folder, season, result)
             write_json(folder / POINT, point_record(season, result))
+            (folder / ERROR).unlink(missing_ok=True)  # of an earlier try
             return DONE, ""
     except Exception as error:  # any defect of one point must leave the others alone
         words = " ".join(f"{type(error).__name__}: {error}".split())

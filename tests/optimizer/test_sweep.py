@@ -34,10 +34,6 @@ def command(*arguments: object) -> list[str]:
     return [sys.executable, "-m", "optimizer.cli", "sweep", *map(str, arguments)]
 
 
-def sweep(*arguments: object) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(command(*arguments), capture_output=True, text=True, timeout=600, check=False)
-
-
 def rows(out: Path) -> list[dict]:
     """Rows of a sweep without the time they took."""
     found = json.loads((out / "sweep.json").read_text(encoding="utf-8"))["rows"]
@@ -60,7 +56,8 @@ def wait_for(condition, running: subprocess.Popen) -> None:
 def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """An undisturbed sweep in one process."""
     folder = tmp_path_factory.mktemp("whole")
-    done = sweep(write_season(folder), *VARY, "--out", folder / "out", "--workers", 1)
+    arguments = command(write_season(folder), *VARY, "--out", folder / "out", "--workers", 1)
+    done = subprocess.run(arguments, capture_output=True, text=True, timeout=600, check=False)
     assert done.returncode == 0, done.stderr
     assert "limits.power_w: the best score goes from " in done.stdout
     return folder / "out"
@@ -87,10 +84,10 @@ def test_rows_and_files(whole: Path) -> None:
         assert (whole / name).stat().st_size > 1000
 
 
-def test_killed_sweep_goes_on(whole: Path, tmp_path: Path) -> None:
+def test_killed_sweep_goes_on(whole: Path, tmp_path: Path, run) -> None:
     """A worker is killed, then the whole command; going on ends as undisturbed, by other processes."""
-    arguments = [write_season(tmp_path), *VARY, "--out", tmp_path / "out", "--workers", 2]
-    with subprocess.Popen(command(*arguments), stderr=subprocess.DEVNULL) as running:
+    arguments = [write_season(tmp_path), *VARY, "--out", tmp_path / "out"]
+    with subprocess.Popen(command(*arguments, "--workers", 2), stderr=subprocess.DEVNULL) as running:
         wait_for(lambda: searchers(tmp_path / "out"), running)
         first = searchers(tmp_path / "out")[0]
         assert first != running.pid
@@ -100,8 +97,8 @@ def test_killed_sweep_goes_on(whole: Path, tmp_path: Path) -> None:
     kept = {path: path.stat().st_mtime_ns for path in tmp_path.glob(f"out/points/*/{POINT}")}
     assert len(kept) < 3
     assert not (tmp_path / "out" / "sweep.json").exists()
-    done = sweep(*arguments, "--resume")
-    assert done.returncode == 0, done.stderr
+    status, _, errors = run("sweep", *arguments, "--workers", 1, "--resume")
+    assert status == 0, errors
     assert rows(tmp_path / "out") == rows(whole)
     assert {path: path.stat().st_mtime_ns for path in kept} == kept
 
@@ -123,7 +120,7 @@ def test_interrupted_sweep_keeps_its_points(whole: Path, tmp_path: Path) -> None
     assert b"1 of 3 points are missing: 1 not run." in printed
 
 
-def test_shards_make_the_whole(whole: Path, tmp_path: Path) -> None:
+def test_shards_make_the_whole(whole: Path, tmp_path: Path, run) -> None:
     """Two parts, one of them on a cluster that loses a worker, merge to the same table."""
     pytest.importorskip("distributed", reason="dask[distributed] is not installed")
     config, parts = write_season(tmp_path), [tmp_path / "one", tmp_path / "two"]
@@ -142,25 +139,25 @@ def test_shards_make_the_whole(whole: Path, tmp_path: Path) -> None:
         if row["run"] not in done and row["values"]["limits.power_w"] != 30:
             shutil.copytree(whole / row["run"], parts[0] / row["run"])
     shutil.copy(whole / "plan.json", parts[0])
-    other = sweep(config, *VARY, "--shard", "1/2", "--out", parts[0])
-    assert other.returncode == 0, other.stderr
+    status, _, errors = run("sweep", config, *VARY, "--shard", "1/2", "--out", parts[0], "--workers", 1)
+    assert status == 0, errors
     assert [row["status"] == "done" for row in rows(parts[0])] == [
         row["run"] not in done for row in rows(whole)
     ]
-    merged = sweep("--merge", *parts, "--out", tmp_path / "out", "--json")
-    assert merged.returncode == 0, merged.stderr
+    status, printed, errors = run("sweep", "--merge", *parts, "--out", tmp_path / "out", "--json")
+    assert status == 0, errors
     assert rows(tmp_path / "out") == rows(whole)
-    assert json.loads(merged.stdout) == json.loads((tmp_path / "out" / "sweep.json").read_text())
+    assert json.loads(printed) == json.loads((tmp_path / "out" / "sweep.json").read_text())
 
 
-def test_sweep_of_another_season_is_refused(whole: Path, tmp_path: Path) -> None:
+def test_sweep_of_another_season_is_refused(whole: Path, tmp_path: Path, run) -> None:
     out = tmp_path / "out"
     shutil.copytree(whole, out)
     config = write_season(tmp_path)
     config.write_text(config.read_text().replace("excursion_mm = 3.0", "excursion_mm = 2.5"))
-    done = sweep(config, *VARY, "--out", out, "--resume")
-    assert done.returncode == 2
-    assert "--resume" in done.stderr and "limits.excursion_mm was 3.0 and is 2.5" in done.stderr
+    status, _, errors = run("sweep", config, *VARY, "--out", out, "--resume")
+    assert status == 2
+    assert "--resume" in errors and "limits.excursion_mm was 3.0 and is 2.5" in errors
     assert rows(out) == rows(whole)
 
 

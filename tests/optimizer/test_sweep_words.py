@@ -111,10 +111,8 @@ def test_words_for_values() -> None:
 def test_figures(tmp_path: Path) -> None:
     """A line, categories, pairs and a grid with a missing point are drawn; names are escaped."""
     names = [row({"driver.file": f"drivers/{i}.toml"}, 130.0 + i, 131.0, power=1.0) for i in range(3)]
-    pairs = [
-        row({"limits.power_w": 10**i, "search.duct_shape": str(i)}, 130.0 + i, 131.0, power=0.5)
-        for i in range(3)
-    ]
+    both = [{"limits.power_w": 10**i, "search.duct_shape": str(i)} for i in range(3)]
+    pairs = [row(values, 130.0, 131.0, power=0.5) for values in both]
     grid = [row({"a": i, "b": j}, 130.0 + i, 129.0 + j, power=1.0) for i in range(4) for j in range(4)]
     grid[5]["status"] = "not run"
     for name, made, figures in (
