@@ -23,6 +23,7 @@ from optimizer.parsimony import reducing
 from optimizer.polish import DriveProblem, polish, sweep_sites
 from optimizer.searching import run_search
 from optimizer.season import Season, load_season
+from optimizer.spread import SAMPLES
 from optimizer.tasks import TaskRunner, goals
 from optimizer.variables import compact_sides
 
@@ -290,9 +291,17 @@ def test_tolerance_is_the_root_of_the_summed_squares(runner: TaskRunner) -> None
     assert "tolerance_db" not in screen(_cell(runner, "oA"), np.random.default_rng(1), 8).columns
 
 
-def test_search_for_tolerance_finds_a_less_sensitive_box(tmp_path: Path) -> None:
+def test_search_for_tolerance_finds_a_less_sensitive_box(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """And it ends with the spread of its candidates, where its effort has samples for that."""
+    assert set(SAMPLES) == {"normal", "thorough"}
+    monkeypatch.setitem(SAMPLES, "quick", 8)
     season = _season("vented box")
     season = replace(season, search=replace(season.search, objectives=("output", "tolerance")))
     result = run_search(season, tmp_path, plans=False)
     best = result.candidates[0]
     assert min(p.objectives["tolerance_db"] for p in result.front) < 0.8 * best.objectives["tolerance_db"]
+    for candidate in result.candidates:
+        assert candidate.tolerance["draws"] == 16
+        assert candidate.tolerance["p10_db"] < candidate.tolerance["p90_db"]

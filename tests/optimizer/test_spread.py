@@ -16,7 +16,7 @@ from optimizer.files import write_text
 from optimizer.run_folder import read_run, write_run
 from optimizer.season import load_season, season_from_data
 from optimizer.season_tolerances import temperature_steps
-from optimizer.spread import indices, spread
+from optimizer.spread import indices, spread, with_spread
 from optimizer.tolerance import Tolerance
 from tests.optimizer.conftest import SEASON
 
@@ -122,6 +122,14 @@ def test_spread_and_objective_have_the_same_distributions(season, designs) -> No
         sampled = spread(judge, [design], 512, seed=3)[0].scores_db.std()
         assert first_order == pytest.approx(sampled, rel=0.04)
         assert len(Tolerance(judge).changes(design, scores)) == len(causes_of(design, small))
+
+
+def test_candidates_carry_their_spread_into_the_run_folder(season, result, tmp_path) -> None:
+    told = with_spread(Judge(season.rules, backend="numpy"), result.candidates, 8, seed=1)
+    assert [c.tolerance["draws"] for c in told] == [16, 16, 16]
+    assert [replace(c, tolerance={}) for c in told] == list(result.candidates)
+    records = write_run(tmp_path, season, replace(result, candidates=told)).candidates
+    assert [r["tolerance"] for r in records] == [c.tolerance for c in told]
 
 
 def test_temperature_steps_have_mean_0_and_deviation_1() -> None:
