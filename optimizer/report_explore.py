@@ -209,6 +209,8 @@ def _section(record: dict[str, Any], known: dict[str, Any], first: str, kinds: l
         "</button></p>"
         f'<div class="filters"><label>Curves in<select id="f-space">{spaces}</select></label></div>'
         f'<div class="pair">{curves}</div>'
+        '<p class="kind">Thick: the design named below. Dotted: the tones of the season. Red, dashed: its '
+        "limit.</p>"
         '<div class="pair"><div class="chosen"><h3 id="chosen-name"></h3>'
         '<p class="kind" id="chosen-facts"></p><table><tbody id="chosen-sizes"></tbody></table>'
         '<p><button type="button" id="copy">Copy the design file</button> '
