@@ -38,6 +38,11 @@
     return Math.abs(value) >= 1000 ? String(Math.round(value)) : String(rounded);
   }
 
+  function valued(objective, design) {
+    const value = data.objectives[objective.key][design];
+    return objective.unit === "dB" && value !== null ? value.toFixed(2) : fixed(value);
+  }
+
   function setUpRange(id, values, atLeast, unit) {
     const low = Math.floor(Math.min(...values) * 10) / 10, high = Math.ceil(Math.max(...values) * 10) / 10;
     const first = [...values].sort((a, b) => a - b)[Math.floor(values.length / 25)];
@@ -217,7 +222,7 @@
     const name = named(chosen);
     $("chosen-name").textContent = `${name[0].toUpperCase()}${name.slice(1)}: ${kindOf(chosen).label}`;
     const facts = settings.objectives.filter((o) => data.objectives[o.key][chosen] !== null)
-      .map((o) => `${o.key === "output_db" ? "score" : o.label} ${fixed(data.objectives[o.key][chosen], 5)} ${o.unit}`);
+      .map((o) => `${o.key === "output_db" ? "score" : o.label} ${valued(o, chosen)} ${o.unit}`);
     const graph = data.graph.names[data.graph.of[chosen]];
     const place = data.front[chosen] ? `; on the front, row ${data.front[chosen]} of front.csv` : "";
     $("chosen-facts").textContent = `${facts.join("; ")}; graph ${graph}${place}`;
@@ -253,7 +258,7 @@
 
   function drawRows() {
     $("rows").replaceChildren(...order.map((design) => {
-      const line = row("td", ["", kindOf(design).label, ...columns.map((o) => fixed(data.objectives[o.key][design], 5))], 2);
+      const line = row("td", ["", kindOf(design).label, ...columns.map((o) => valued(o, design))], 2);
       const button = document.createElement("button");
       button.type = "button";
       button.className = "plain";

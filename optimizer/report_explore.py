@@ -89,7 +89,7 @@ def exploring(run: Run) -> Exploring:
         "quiet": QUIET,
         "items": plot_items(run.record["source"], record["curves"]["hz"]),
     }
-    packed = base64.b64encode(zlib.compress(json.dumps(record, allow_nan=False).encode("utf-8"), 9)).decode()
+    packed = base64.b64encode(zlib.compress(json.dumps(record, allow_nan=False).encode("utf-8"))).decode()
     data = (
         f'<script type="application/json" id="explore-settings">{script_json(settings)}</script>\n'
         f'<script type="application/octet-stream" id="explore-data">{packed}</script>'
@@ -209,6 +209,8 @@ def _section(record: dict[str, Any], known: dict[str, Any], first: str, kinds: l
         "</button></p>"
         f'<div class="filters"><label>Curves in<select id="f-space">{spaces}</select></label></div>'
         f'<div class="pair">{curves}</div>'
+        '<p class="kind">Thick: the design named below. Dotted: the tones of the season. Red, dashed: its '
+        "limit.</p>"
         '<div class="pair"><div class="chosen"><h3 id="chosen-name"></h3>'
         '<p class="kind" id="chosen-facts"></p><table><tbody id="chosen-sizes"></tbody></table>'
         '<p><button type="button" id="copy">Copy the design file</button> '

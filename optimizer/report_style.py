@@ -37,6 +37,7 @@ nav a { padding: .25rem 0; }
 .card > details { grid-column: 1 / -1; margin: .6rem 0 0; border-top: 1px solid var(--line);
   padding-top: .6rem; }
 .sketch figure { margin: 0; }
+.sketch figcaption { display: none; }
 .role { color: var(--quiet); margin: 0; }
 .score { font-size: 1.6rem; font-weight: 700; margin: 0; line-height: 1.3; }
 .files { display: flex; flex-wrap: wrap; align-items: center; gap: .4rem 1rem; max-width: none; }
@@ -55,6 +56,7 @@ th, td { text-align: left; padding: .32rem .8rem .32rem 0; border-bottom: 1px so
   vertical-align: top; overflow-wrap: normal; }
 th { color: var(--quiet); font-weight: 600; }
 .n { text-align: right; font-variant-numeric: tabular-nums; }
+td.n { white-space: nowrap; }
 .record td { overflow-wrap: anywhere; }
 details { margin: .6rem 0; }
 summary { cursor: pointer; color: var(--accent); padding: .2rem 0; }
@@ -95,11 +97,12 @@ button.plain { background: none; color: var(--accent); padding: 0; text-decorati
   body { font-size: 10pt; }
   main { padding: 0; max-width: none; }
   nav, .get, button, .screen { display: none; }
-  .card { border: 0; border-top: 1px solid var(--line); border-radius: 0; break-before: page; }
+  .card { border: 0; border-top: 1px solid var(--line); border-radius: 0; }
+  .card + .card { break-before: page; }
   .pair { grid-template-columns: 1fr 1fr; }
   figure, tr, .caution, .facts { break-inside: avoid; }
   h2, h3, h4 { break-after: avoid; }
-  pre { white-space: pre-wrap; }
+  pre { white-space: pre-wrap; font-size: 8pt; columns: 2; }
 }
 """
 """CSS of the pages."""

@@ -133,7 +133,12 @@ def test_no_sideways_scroll(tmp_path, run, width) -> None:
         assert len(pages["data"]) > 10_000 and complaints_of(driver) == []
 
 
-def test_weight(run, explored_result) -> None:
+def test_without_the_extra_nothing_is_explored(run, monkeypatch) -> None:
+    monkeypatch.setattr("optimizer.report_explore.find_spec", lambda _: None)
+    assert 'id="explore"' not in report_page(run)
+
+
+def test_weight(run) -> None:
     """Of the four million bytes that a page may weigh, one and a half are left for figures and designs."""
     text = (run.folder / "report.html").read_text(encoding="utf-8")
     assert len(text.encode()) < 2_500_000
