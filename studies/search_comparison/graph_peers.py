@@ -1,0 +1,150 @@
+"""Peers that search every graph for itself, with evaluations shared equally over the graphs.
+
+Graphs take turns: the next few generations always go to the graph that has had the fewest evaluations, so
+that the shares are equal whenever the run ends.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Callable, Iterator
+
+import numpy as np
+from scipy.optimize import differential_evolution
+
+from studies.search_comparison.ledger import Ledger, PeerCell
+
+LEG = 10
+"""Generations of a turn."""
+
+DE_TOLERANCE = 1e-5
+"""Spread of a population, as a share of its mean, at which differential evolution starts anew."""
+
+CMA_POPULATION = 32
+"""First population of CMA-ES; every restart on a graph doubles it, up to eight times this."""
+
+PYMOO_POPULATION = 100
+
+Legs = Iterator[None]
+
+
+def take_turns(cells: dict[str, PeerCell], ledger: Ledger, legs: Callable[[PeerCell, int], Legs]) -> None:
+    """Let every graph run leg after leg until the budget is used up.
+
+    Parameters
+    ----------
+    cells : dict of str to PeerCell
+        Evaluator of every graph [record].
+    ledger : Ledger
+        Counts and ends the run [record].
+    legs : callable
+        Cell and its number to an iterator that runs one leg a step [record].
+    """
+    runs = {graph: legs(cell, number) for number, (graph, cell) in enumerate(cells.items())}
+    spent = dict.fromkeys(cells, 0)
+    while not ledger.over():
+        graph = min(spent, key=lambda name: spent[name])
+        before = ledger.submitted
+        next(runs[graph])
+        spent[graph] += ledger.submitted - before
+
+
+def objective(cell: PeerCell, y: np.ndarray) -> np.ndarray:
+    """Score with its sign turned, of rows of variables followed by sites, shape (n,)."""
+    n = cell.space.dimensions
+    site = np.clip(np.floor(y[:, n:]), 0, len(cell.space.sites) - 1).astype(int)
+    return -cell.values(y[:, :n], site)[0]
+
+
+def run_de(cells: dict[str, PeerCell], ledger: Ledger, seed: int) -> None:
+    """Differential evolution of scipy, vectorized, with its default strategy and population."""
+
+    def legs(cell: PeerCell, number: int) -> Legs:
+        n, slots, sites = cell.space.dimensions, len(cell.space.site_slots), len(cell.space.sites)
+        bounds = [(0.0, 1.0)] * n + [(0.0, sites - 1.0)] * slots
+        rng = np.random.default_rng([seed, number])
+        population: str | np.ndarray = "latinhypercube"
+        while True:
+            found = differential_evolution(
+                lambda y: objective(cell, y.T),
+                bounds,
+                init=population,
+                maxiter=LEG,
+                tol=DE_TOLERANCE,
+                rng=rng,
+                integrality=[False] * n + [True] * slots,
+                vectorized=True,
+                updating="deferred",
+                polish=False,
+            )
+            population = "latinhypercube" if found.success else found.population
+            yield
+
+    take_turns(cells, ledger, legs)
+
+
+def run_cma(cells: dict[str, PeerCell], ledger: Ledger, seed: int) -> None:
+    """CMA-ES of pycma with restarts and growing populations, sites as integer variables."""
+    import cma
+
+    def legs(cell: PeerCell, number: int) -> Legs:
+        n, slots, sites = cell.space.dimensions, len(cell.space.site_slots), len(cell.space.sites)
+        rng = np.random.default_rng([seed, number])
+        restart = 0
+        while True:
+            start = np.concatenate([rng.random(n), rng.random(slots) * sites])
+            options = {
+                "bounds": [[0.0] * (n + slots), [1.0] * n + [sites - 1e-6] * slots],
+                "CMA_stds": [1.0] * n + [float(sites)] * slots,
+                "integer_variables": list(range(n, n + slots)),
+                "popsize": CMA_POPULATION * 2 ** min(restart, 3),
+                "seed": int(rng.integers(1, 2**31)),
+                "tolfun": 1e-4,
+                "verbose": -9,
+            }
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")
+                strategy = cma.CMAEvolutionStrategy(start, 0.25, options)
+                generation = 0
+                while not strategy.stop():
+                    asked = strategy.ask()
+                    strategy.tell(asked, objective(cell, np.array(asked)).tolist())
+                    generation += 1
+                    if generation % LEG == 0:
+                        yield
+            restart += 1
+            yield
+
+    take_turns(cells, ledger, legs)
+
+
+def run_pymoo(cells: dict[str, PeerCell], ledger: Ledger, seed: int) -> None:
+    """NSGA-II of pymoo on output, evenness and material, excess as a constraint."""
+    from pymoo.algorithms.moo.nsga2 import NSGA2
+    from pymoo.core.problem import Problem
+
+    class Box(Problem):
+        """One graph as a problem of pymoo."""
+
+        def __init__(self, cell: PeerCell) -> None:
+            n = cell.space.dimensions + len(cell.space.site_slots)
+            super().__init__(n_var=n, n_obj=3, n_ieq_constr=1, xl=0.0, xu=1.0)
+            self.cell = cell
+
+        def _evaluate(self, x: np.ndarray, out: dict, *args: object, **kwargs: object) -> None:
+            n, sites = self.cell.space.dimensions, len(self.cell.space.sites)
+            site = np.minimum((x[:, n:] * sites).astype(int), sites - 1)
+            _, found, excess = self.cell.values(x[:, :n], site)
+            out["F"], out["G"] = -found, excess[:, None]
+
+    def legs(cell: PeerCell, number: int) -> Legs:
+        problem = Box(cell)
+        algorithm = NSGA2(pop_size=PYMOO_POPULATION)
+        algorithm.setup(problem, termination=("n_gen", 10**9), seed=1000 * seed + number, verbose=False)
+        while True:
+            asked = algorithm.ask()
+            algorithm.evaluator.eval(problem, asked)
+            algorithm.tell(infills=asked)
+            yield
+
+    take_turns(cells, ledger, legs)
