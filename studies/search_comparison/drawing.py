@@ -19,7 +19,8 @@ STEPS = 120
 def comparison_figure(name: str, runs: Sequence[Run], best_db: float, peers: Sequence[str]) -> Figure:
     """Median over the seeds of the distance from the best known, over both measures of effort."""
     figure = Figure(figsize=(WIDTH_IN, 6.6), layout="constrained")
-    figure.suptitle(f"{name}: distance from the best known", x=0.01, ha="left", fontweight="bold", fontsize=10.5)
+    title = f"{name}: distance from the best known"
+    figure.suptitle(title, x=0.01, ha="left", fontweight="bold", fontsize=10.5)
     panels = figure.subplots(2, 1, sharey=True)
     races = [run for run in runs if run.method == RACE]
     for ax, column, label in zip(panels, (0, 1), ("processor time (s)", "designs submitted"), strict=True):

@@ -18,8 +18,8 @@ from studies.search_comparison.ledger import Ledger, PeerCell
 BATCH = {"tpe": 16, "nsga2": 100, "cma_es": 40}
 """Trials asked for before the first is told; the population where a sampler has one."""
 
-STARTUP = 200
-"""Random trials of the Parzen sampler, ten a graph."""
+STARTUP = 100
+"""Random trials of the Parzen sampler, five a graph."""
 
 
 def run_optuna(cells: dict[str, PeerCell], ledger: Ledger, seed: int, name: str) -> None:

@@ -20,8 +20,17 @@ LEG = 10
 DE_TOLERANCE = 1e-5
 """Spread of a population, as a share of its mean, at which differential evolution starts anew."""
 
+CMA_STARTS = 4
+"""Strategies of CMA-ES that run on a graph side by side."""
+
 CMA_POPULATION = 32
-"""First population of CMA-ES; every restart on a graph doubles it, up to eight times this."""
+"""First population of a strategy; every restart doubles it, up to eight times this."""
+
+CMA_STEP = 0.25
+"""First standard deviation, as a share of each variable's range."""
+
+CMA_TOLERANCE_DB = 1e-4
+"""Spread of a population's scores at which a strategy is started anew."""
 
 PYMOO_POPULATION = 100
 
@@ -84,38 +93,46 @@ def run_de(cells: dict[str, PeerCell], ledger: Ledger, seed: int) -> None:
 
 
 def run_cma(cells: dict[str, PeerCell], ledger: Ledger, seed: int) -> None:
-    """CMA-ES of pycma with restarts and growing populations, sites as integer variables."""
+    """CMA-ES of pycma with restarts and growing populations, sites as integer variables.
+
+    Several strategies run on a graph side by side, so that their populations are evaluated in one batch.
+    """
     import cma
 
     def legs(cell: PeerCell, number: int) -> Legs:
         n, slots, sites = cell.space.dimensions, len(cell.space.site_slots), len(cell.space.sites)
         rng = np.random.default_rng([seed, number])
-        restart = 0
-        while True:
-            start = np.concatenate([rng.random(n), rng.random(slots) * sites])
+        restarts = [0] * CMA_STARTS
+
+        def begin(place: int) -> cma.CMAEvolutionStrategy:
             options = {
                 "bounds": [[0.0] * (n + slots), [1.0] * n + [sites - 1e-6] * slots],
                 "CMA_stds": [1.0] * n + [float(sites)] * slots,
                 "integer_variables": list(range(n, n + slots)),
-                "popsize": CMA_POPULATION * 2 ** min(restart, 3),
+                "popsize": CMA_POPULATION * 2 ** min(restarts[place], 3),
                 "seed": int(rng.integers(1, 2**31)),
-                "tolfun": 1e-4,
+                "tolfun": CMA_TOLERANCE_DB,
                 "verbose": -9,
             }
-            with warnings.catch_warnings():
-                warnings.simplefilter("ignore")
-                strategy = cma.CMAEvolutionStrategy(start, 0.25, options)
-                generation = 0
-                while not strategy.stop():
-                    asked = strategy.ask()
-                    strategy.tell(asked, objective(cell, np.array(asked)).tolist())
-                    generation += 1
-                    if generation % LEG == 0:
-                        yield
-            restart += 1
+            restarts[place] += 1
+            start = np.concatenate([rng.random(n), rng.random(slots) * sites])
+            return cma.CMAEvolutionStrategy(start, CMA_STEP, options)
+
+        strategies = [begin(place) for place in range(CMA_STARTS)]
+        while True:
+            for _ in range(LEG):
+                asked = [strategy.ask() for strategy in strategies]
+                told = objective(cell, np.array([y for part in asked for y in part]))
+                for place, part in enumerate(asked):
+                    mine, told = told[: len(part)], told[len(part) :]
+                    strategies[place].tell(part, mine.tolist())
+                    if strategies[place].stop():
+                        strategies[place] = begin(place)
             yield
 
-    take_turns(cells, ledger, legs)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        take_turns(cells, ledger, legs)
 
 
 def run_pymoo(cells: dict[str, PeerCell], ledger: Ledger, seed: int) -> None:

@@ -85,7 +85,7 @@ class Run:
 
 
 def study_graphs(chambers: int) -> tuple[str, ...]:
-    """Graphs that all methods search: all of one and two chambers, every fourth of three, up to four ducts."""
+    """Graphs that all methods search: all to two chambers and every fourth of three, up to four ducts."""
     found = [item for item in enumerate_graphs(chambers, 4) if not item.useless]
     small = [item.graph for item in found if item.chambers < 3]
     return tuple(small + [item.graph for item in found if item.chambers == 3][::4])
@@ -179,8 +179,8 @@ def saved(folder: Path, season: str, method: str, seed: int) -> Run | None:
     if not path.exists():
         return None
     plain = json.loads(path.read_text(encoding="utf-8"))
-    shaped = {"trace": np.array(plain["trace"]).reshape(-1, 3), "front": np.array(plain["front"]).reshape(-1, 5)}
-    return Run(**(plain | shaped))
+    trace, front = (np.array(plain[key]).reshape(-1, width) for key, width in (("trace", 3), ("front", 5)))
+    return Run(**(plain | {"trace": trace, "front": front}))
 
 
 def _path(folder: Path, season: str, method: str, seed: int) -> Path:

@@ -12,7 +12,6 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-
 from optimizer.figures import draw_figure
 from optimizer.files import write_csv
 from studies.search_comparison.drawing import comparison_figure
