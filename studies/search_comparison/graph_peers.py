@@ -32,8 +32,6 @@ CMA_STEP = 0.25
 CMA_TOLERANCE_DB = 1e-4
 """Spread of a population's scores at which a strategy is started anew."""
 
-PYMOO_POPULATION = 100
-
 Legs = Iterator[None]
 
 
@@ -133,35 +131,3 @@ def run_cma(cells: dict[str, PeerCell], ledger: Ledger, seed: int) -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         take_turns(cells, ledger, legs)
-
-
-def run_pymoo(cells: dict[str, PeerCell], ledger: Ledger, seed: int) -> None:
-    """NSGA-II of pymoo on output, evenness and material, excess as a constraint."""
-    from pymoo.algorithms.moo.nsga2 import NSGA2
-    from pymoo.core.problem import Problem
-
-    class Box(Problem):
-        """One graph as a problem of pymoo."""
-
-        def __init__(self, cell: PeerCell) -> None:
-            n = cell.space.dimensions + len(cell.space.site_slots)
-            super().__init__(n_var=n, n_obj=3, n_ieq_constr=1, xl=0.0, xu=1.0)
-            self.cell = cell
-
-        def _evaluate(self, x: np.ndarray, out: dict, *args: object, **kwargs: object) -> None:
-            n, sites = self.cell.space.dimensions, len(self.cell.space.sites)
-            site = np.minimum((x[:, n:] * sites).astype(int), sites - 1)
-            _, found, excess = self.cell.values(x[:, :n], site)
-            out["F"], out["G"] = -found, excess[:, None]
-
-    def legs(cell: PeerCell, number: int) -> Legs:
-        problem = Box(cell)
-        algorithm = NSGA2(pop_size=PYMOO_POPULATION)
-        algorithm.setup(problem, termination=("n_gen", 10**9), seed=1000 * seed + number, verbose=False)
-        while True:
-            asked = algorithm.ask()
-            algorithm.evaluator.eval(problem, asked)
-            algorithm.tell(infills=asked)
-            yield
-
-    take_turns(cells, ledger, legs)

@@ -20,8 +20,8 @@ from optimizer.outcomes import archives_of, pooled
 from optimizer.race import PLANS, Race
 from optimizer.season import Season, load_season
 from optimizer.warm_up import compile_once
-from studies.search_comparison.flat_peers import run_optuna
-from studies.search_comparison.graph_peers import run_cma, run_de, run_pymoo
+from studies.search_comparison.flat_peers import run_optuna, run_pymoo
+from studies.search_comparison.graph_peers import run_cma, run_de
 from studies.search_comparison.ledger import OBJECTIVES, CountingCell, CountingRunner, Ledger, PeerCell
 
 CONFIGS = Path(__file__).parents[2] / "configs"
