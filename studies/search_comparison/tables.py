@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 
-from optimizer.front import non_dominated
 from optimizer.history import hypervolume
 from studies.search_comparison.runs import PEERS, RACE, Run
 
@@ -71,14 +70,13 @@ def score_rows(runs: Sequence[Run]) -> list[dict[str, Any]]:
 def hypervolumes(runs: Sequence[Run], races: dict[int, Run]) -> dict[tuple[int, str], float]:
     """Hypervolume of every run at its race's time, by seed and method.
 
-    Objectives are scaled to the range of all non-dominated points of one season's runs, and the
+    Objectives are scaled to the range of the points of all fronts of one season's runs, and the
     reference is the worst value of each among them, as in :func:`optimizer.history.history`.
     """
     fronts = {(run.seed, run.method): run.front_at(races[run.seed].seconds) for run in runs}
     everything = np.concatenate(list(fronts.values()))
-    kept = everything[non_dominated(everything)]
-    reference = kept.min(axis=0) - 1e-9
-    spread = kept.max(axis=0) - reference
+    reference = everything.min(axis=0) - 1e-9
+    spread = everything.max(axis=0) - reference
     return {key: hypervolume((front - reference) / spread, np.zeros(3)) for key, front in fronts.items()}
 
 
