@@ -38,15 +38,18 @@ LONG_SEEDS = (1,)
 LONGER = 5.0
 """Longest run of a peer over the race's [1]."""
 
+REDUCED = 0.25
+"""The same of every peer in the reduced form [1]."""
+
 MOST = 2.0
-"""Longest run of the other peers that are short of evaluations, over the race's [1]."""
+"""Longest run of the other peers of single graphs, if they are short of evaluations, over the race's [1]."""
 
 NORMAL = "race, normal"
 """The race at effort normal, which only adds to what is known to be possible."""
 
 
 def one_season(
-    name: str, seed: int, graphs: tuple[str, ...], folder: Path, peers: Iterable[str], normal: bool
+    name: str, seed: int, graphs: tuple[str, ...], folder: Path, methods: Iterable[str], reduced: bool
 ) -> None:
     """Do what is missing of one season and seed: the race first, whose budget the peers get."""
     season = study_season(name, graphs, "quick", seed)
@@ -54,13 +57,22 @@ def one_season(
     if race is None:
         race = run_race(season, name)
         _keep(race, folder)
-    for method in peers:
-        if saved(folder, name, method, seed) is None:
-            longer = method in LONG and seed in LONG_SEEDS
-            most = LONGER if longer else 1.0 if method in FLAT else MOST
-            _keep(run_peer(season, name, method, race, LONGER if longer else 1.0, most), folder)
-    if normal and saved(folder, name, NORMAL, seed) is None:
-        _keep(run_race(study_season(name, graphs, "normal", seed), name, NORMAL), folder)
+    for method in methods:
+        if saved(folder, name, method, seed) is not None:
+            continue
+        if method in PEERS:
+            _keep(run_peer(season, name, method, race, *_times(method, seed, reduced)), folder)
+        elif seed == SEEDS[0]:
+            _keep(run_race(study_season(name, graphs, "normal", seed), name, NORMAL), folder)
+
+
+def _times(method: str, seed: int, reduced: bool) -> tuple[float, float]:
+    """Least and longest time of a peer over the race's [1]."""
+    if reduced:
+        return REDUCED, REDUCED
+    if method in LONG and seed in LONG_SEEDS:
+        return LONGER, LONGER
+    return 1.0, 1.0 if method in FLAT else MOST
 
 
 def _keep(run: Run, folder: Path) -> None:
@@ -82,11 +94,9 @@ def main(arguments: list[str] | None = None) -> list[dict[str, Any]]:
     graphs = study_graphs(1 if options.reduced else 3)
     seasons = SEASONS[1:2] if options.reduced else options.seasons
     seeds = SEEDS[1:2] if options.reduced else options.seeds
-    peers = [method for method in options.methods if method in PEERS]
     for seed in seeds:
         for name in seasons:
-            normal = NORMAL in options.methods and seed == SEEDS[0]
-            one_season(name, seed, graphs, options.runs, peers, normal)
+            one_season(name, seed, graphs, options.runs, options.methods, options.reduced)
     methods = (RACE, *PEERS, NORMAL)
     found = [saved(options.runs, name, m, seed) for name in seasons for seed in SEEDS for m in methods]
     runs = [run for run in found if run is not None]
