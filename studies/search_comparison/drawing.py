@@ -43,12 +43,19 @@ def comparison_figure(name: str, runs: Sequence[Run], best_db: float, peers: Seq
         ax.axvline(end, color=QUIET, linewidth=0.8, linestyle=(0, (2, 2)))
         ax.set_xscale("log")
         ax.set_yscale("log")
+        ax.xaxis.set_major_formatter(_plain)
+        ax.yaxis.set_major_formatter(_plain)
         ax.set_xlabel(label)
         ax.set_ylabel("below the best known (dB)")
     panels[0].set_ylim(LEAST_DB, 20.0)
-    panels[0].set_title("dashed upright line: the race ends", loc="right", fontweight="normal", fontsize=8)
+    panels[0].set_title("upright line: the race ends", loc="right", fontweight="normal", fontsize=8)
     figure.legend(loc="outside lower left", ncols=3)
     return figure
+
+
+def _plain(value: float, place: int | None = None) -> str:
+    """A tick as a plain number with thousands apart."""
+    return f"{value:,.7g}".replace(",", " ")
 
 
 def _median_gap(runs: Sequence[Run], column: int, best_db: float) -> tuple[np.ndarray, np.ndarray]:

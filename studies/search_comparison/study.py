@@ -34,7 +34,7 @@ SEEDS = (1, 2, 3, 4, 5)
 LONG = ("scipy DE", "pymoo NSGA-II")
 """Peers that get a longer run: those that come nearest to the race."""
 
-LONG_SEEDS = (1,)
+LONG_SEEDS = (2,)
 LONGER = 5.0
 """Longest run of a peer over the race's [1]."""
 
