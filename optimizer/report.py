@@ -12,12 +12,15 @@ from optimizer.report_rules import rules_section
 from optimizer.report_words import (
     CAUTION_IN_SHORT,
     CAUTIONS,
+    ceiling_sentences,
     facts,
     not_modelled,
     summary_sentences,
     sure_sentences,
 )
 from optimizer.run_folder import Run
+
+__all__ = ["report_page", "table"]
 
 MOST_ROWS = 40
 """Rows of a long table that the page shows; the CSV file holds all."""
@@ -69,8 +72,11 @@ def report_page(run: Run) -> str:
 
 
 def _summary(run: Run, below: str) -> str:
-    sentences = "".join(f"<p>{escape(sentence)}</p>" for sentence in summary_sentences(run))
-    sure = "".join(f"<li>{escape(sentence)}</li>" for sentence in sure_sentences(run))
+    folded = sure_sentences(run)
+    told = [sentence for sentence in summary_sentences(run) if sentence not in folded]
+    told += ceiling_sentences(run) if run.candidates else []
+    sentences = "".join(f"<p>{escape(sentence)}</p>" for sentence in told)
+    sure = "".join(f"<li>{escape(sentence)}</li>" for sentence in folded)
     cautions = "".join(f"<li>{escape(caution)}</li>" for caution in CAUTIONS)
     stopped = '<p class="warn">The search was stopped early. More time may find better boxes.</p>'
     tiles = "".join(
