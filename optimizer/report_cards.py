@@ -82,7 +82,8 @@ def _unfit(candidate: dict[str, Any]) -> str:
 def _files(run: Run, candidate: dict[str, Any], place: str) -> str:
     text = (run.folder / place / "design.toml").read_text(encoding="utf-8")
     parts = sorted(p.name for p in (run.folder / place / "parts").glob("*") if p.is_file())
-    named = ["design.toml", "response.csv", "plan.svg", *(f"parts/{name}" for name in parts)]
+    known = ("design.toml", "network.toml", "response.csv", "plan.json", "plan.svg")
+    named = [*known, *(f"parts/{name}" for name in parts)]
     links = file_links(run.folder, [f"{place}/{name}" for name in named])
     saved = download(f"candidate-{int(candidate['rank']):02d}.toml", text, "Save the design file")
     return f'<p class="files">{saved}<span>In the run folder: {", ".join(links)}</span></p>'

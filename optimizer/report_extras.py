@@ -14,10 +14,11 @@ def plan_words(candidate: dict[str, Any]) -> list[str]:
     if not plan:
         return []
     if plan.get("reasons_none"):
-        return [f"No plan was found for it: {'; '.join(plan['reasons_none'])}."]
+        return [f"It has no plan to print: {'; '.join(plan['reasons_none'])}."]
+    cost = float(plan["cost_db"])
     return [
-        f"As a plan that can be printed it scores {plan['score_db']:.2f} dB, "
-        f"{plan['cost_db']:.2f} dB less than without one."
+        f"As a plan that can be printed it scores {plan['score_db']:.2f} dB, {abs(cost):.2f} dB "
+        f"{'more' if cost < 0.0 else 'less'} than its sizes alone would."
     ]
 
 
