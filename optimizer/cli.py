@@ -1,4 +1,4 @@
-"""The command ``boxwright``: check, evaluate, search, ceiling, report."""
+"""The command ``boxwright``: check, evaluate, report, and the commands of other files."""
 
 from __future__ import annotations
 
@@ -9,10 +9,14 @@ from typing import Any
 
 import click
 
-from optimizer import cli_build
+from optimizer import cli_build, cli_measured
 from optimizer.cli_ceiling import ceiling
 from optimizer.cli_options import INTERRUPTED, BadOption, Bounded, examples, talk_options, unwritable
+from optimizer.cli_play import play
+from optimizer.cli_scale import scale
 from optimizer.cli_search import search
+from optimizer.cli_spread import spread
+from optimizer.cli_sweep import sweep
 
 BAD_INPUT = 2
 COMMAND_LINE = "command line"
@@ -106,26 +110,58 @@ def evaluate(
 
 @cli.command(epilog=examples("boxwright report runs/demo-1", "boxwright report runs/demo-1 runs/demo-2"))
 @click.argument("runs", type=click.Path(path_type=Path), nargs=-1, required=True, metavar="RUN...")
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="Page that compares several. Default: beside the first."
+)
+@click.option("--public", is_flag=True, help="Write public.html and public.json without any dimension.")
 @talk_options
-def report(runs: tuple[Path, ...], talk: str | None) -> None:
-    """Draw figures and report of finished run folders again."""
+def report(runs: tuple[Path, ...], out: Path | None, public: bool, talk: str | None) -> None:
+    """Draw figures and report of finished run folders again.
+
+    Several are also compared in one page. With --public only a summary for the league's page is written.
+    """
+    from optimizer.comparison import COMPARISON, write_comparison
     from optimizer.progress import progress_bar
+    from optimizer.public_report import write_public
     from optimizer.run_folder import draw_run, read_run
 
-    for run in [read_run(folder) for folder in runs]:
+    if out is not None and len(runs) < 2:
+        raise BadOption("--out", "names a page that compares runs, and there is one run only")
+    if out is not None and out.is_dir():
+        raise BadOption("--out", f"{out} is a folder; give the name of a page")
+    if out is not None and public:
+        raise BadOption("--out", "names a page that compares runs, which --public does not write")
+    read = [read_run(folder) for folder in runs]
+    for run in read:
         try:
+            if public:
+                click.echo("\n".join(write_public(run)))
+                continue
             with progress_bar("drawing", talk) as progress:
                 draw_run(run, progress)
         except OSError as error:
             raise unwritable("RUN", run.folder, error) from None
         click.echo(str(run.folder / "report.html"))
+    if len(read) > 1 and not public:
+        place = out or read[0].folder.resolve().parent / COMPARISON
+        try:
+            write_comparison(read, place)
+        except OSError as error:
+            raise unwritable("--out", place, error) from None
+        click.echo(str(place))
 
 
 cli.add_command(search)
 cli.add_command(ceiling)
+cli.add_command(spread)
+cli.add_command(sweep)
+cli.add_command(play)
+cli.add_command(scale)
 cli.add_command(cli_build.build)
 cli.add_command(cli_build.verify)
 cli.add_command(cli_build.inspect)
+cli.add_command(cli_measured.derive)
+cli.add_command(cli_measured.measured)
 
 
 def parse_frequencies(text: str) -> Any:

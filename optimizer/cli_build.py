@@ -23,17 +23,15 @@ NOT_GOOD = 1
 @click.option(
     "--effort",
     type=click.Choice(["quick", "normal", "thorough"]),
-    default="normal",
-    show_default=True,
-    help="How hard to seek a plan.",
+    help="Seek a plan anew, this hard. Default: the search's plan; normal where it found none.",
 )
-@click.option("--seed", type=SEED, default=1, show_default=True, help="Root of the random numbers.")
+@click.option("--seed", type=SEED, default=1, show_default=True, help="Of a plan sought.")
 @click.option("--json", "as_json", is_flag=True, help="Print a JSON list, one object a candidate.")
 @talk_options
 def build(
-    run: Path, number: int | None, effort: str, seed: int, as_json: bool, talk: str | None
+    run: Path, number: int | None, effort: str | None, seed: int, as_json: bool, talk: str | None
 ) -> None:
-    """Lay out candidates of RUN and write parts to print.
+    """Make parts to print of candidates of RUN, by their floor plans.
 
     RUN is a finished run folder. Parts go to its candidates/NN/parts: STL, 3MF, plan, design as built,
     dimension sheet, checks.
@@ -41,8 +39,9 @@ def build(
     import json
 
     from optimizer.build import build_candidate, built_text, find_candidate
+    from optimizer.files import json_of
     from optimizer.progress import progress_bar
-    from optimizer.run_folder import json_of, read_run
+    from optimizer.run_folder import read_run
 
     finished = read_run(run)
     if number is not None:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 @click.option("--out", type=click.Path(path_type=Path), help="New or empty folder for the search's run.")
 @workers_option
 @click.option("--effort", type=click.Choice(["quick", "normal", "thorough"]), help="Instead of the season's.")
+@click.option("--audit", "audited", is_flag=True, help="Also try every rule, tone and other driver.")
 @click.option("--json", "as_json", is_flag=True, help="Print the ceiling as JSON.")
 @talk_options
 def ceiling(
@@ -37,6 +38,7 @@ def ceiling(
     out: Path | None,
     workers: int,
     effort: str | None,
+    audited: bool,
     as_json: bool,
     talk: str | None,
 ) -> None:
@@ -44,14 +46,21 @@ def ceiling(
 
     Bounds, prices of its rules, and the best box of every type.
 
-    Starts from a finished run with --run, else searches the season first.
+    Starts from a finished run with --run, else searches the season first. With --audit: what would change
+    who wins, and the season with each of its [[driver_options]]. A run folder gets all as ceiling.json.
     """
     import json
 
+    from optimizer.audit import audit
+    from optimizer.audit_words import audit_sentences, audit_text
     from optimizer.ceiling import ceiling as find_ceiling
     from optimizer.ceiling_output import ceiling_text
+    from optimizer.files import write_json
     from optimizer.known import known_of_run
-    from optimizer.progress import progress_bar
+    from optimizer.progress import QUIET, progress_bar
+    from optimizer.run_folder import CEILING
+    from optimizer.tasks import TaskRunner
+    from optimizer.variants import Variant
 
     if run_folder is not None and out is not None:
         raise BadOption("--out", "there is nothing to write where --run gives a finished run")
@@ -65,7 +74,22 @@ def ceiling(
         sys.exit(1)
     with progress_bar("ceiling", talk) as progress:
         found = find_ceiling(season, known, progress)
-    click.echo(json.dumps(found, indent=1, allow_nan=False) if as_json else ceiling_text(season.name, found))
+    text = ceiling_text(season.name, found)
+    if audited:
+        with progress_bar("audit", talk) as progress:
+            found["audit"] = audit(season, Variant(TaskRunner(season)), known, progress)
+        found["audit"]["sentences"] = audit_sentences(found)
+        text += "\n\n" + audit_text(found)
+    folder = run_folder or out
+    if folder is not None:
+        try:
+            write_json(folder / CEILING, found)
+        except OSError as error:
+            words = f"cannot write to {folder}: {error.strerror}"
+            raise BadOption("--out" if run_folder is None else "--run", words) from None
+        if talk != QUIET:
+            click.echo(f"written to {folder / CEILING}; boxwright report {folder} shows it", err=True)
+    click.echo(json.dumps(found, indent=1, allow_nan=False) if as_json else text)
 
 
 def _searched(
@@ -84,7 +108,7 @@ def _searched(
         folder = Path(temporary) if out is None else new_folder(out, config)
         try:
             with progress_bar("searching", talk) as progress:
-                result = run_search(season, folder, workers=workers, progress=progress)
+                result = run_search(season, folder, workers=workers, progress=progress, plans=False)
         except StorageError as error:
             raise BadOption("--out", str(error)) from None
         if out is not None:

@@ -11,6 +11,7 @@ from models.catalogue import graph_name
 from models.rules import Rules
 from models.spaces import HalfSpace, Space
 from models.topology import parse_graph_id
+from optimizer.exposure import exposure_sentence
 from optimizer.season import Season
 
 
@@ -109,6 +110,11 @@ _DRIVES = {
 def _driver_lines(rules: Rules) -> list[str]:
     driver, air = rules.driver, rules.air
     count = "" if rules.driver_count == 1 else f"{rules.driver_count} in {rules.wiring}, each: "
+    heat = []
+    if driver.thermal_resistance is not None:
+        most = driver.coil_temperature_max_c
+        bears = "" if most is None else f"; the coil bears {most:g} degC"
+        heat = [f"  coil to air {driver.thermal_resistance:.4g} K/W{bears}"]
     return [
         f"driver: {count}{driver.name}",
         f"  fs {driver.fs:.4g} Hz, Qms {driver.qms:.4g}, Qes {driver.qes:.4g}, Qts {driver.qts:.4g}, "
@@ -120,6 +126,7 @@ def _driver_lines(rules: Rules) -> list[str]:
         f"nominal {driver.nominal_resistance:.4g} ohm",
         f"  displaces {driver.displaced_volume * 1e6:.4g} cm3; cut-out {driver.cutout * 1e3:.4g} mm, "
         f"frame {driver.frame * 1e3:.4g} mm, depth {driver.depth * 1e3:.4g} mm",
+        *heat,
     ]
 
 
@@ -198,8 +205,12 @@ def evaluation_text(name: str, one: dict[str, Any], scale: float) -> str:
     if not one["settled"]:
         lines.append("  warning: drive and duct losses did not agree within the tolerance at every tone")
     lines += [f"  warning: {warning}" for warning in one["warnings"]]
-    head = ["Hz", "full-size Hz", "level dB", "drive V", "current A", "real W"]
-    head += ["excursion mm", "air m/s", "|Z| ohm", "nearest limit"]
+    lines += [f"  heat: {sentence}" for sentence in one.get("heat", [])]
+    if caution := exposure_sentence(one["spaces"], scale):
+        lines.append(f"  caution, hearing: {caution}")
+    warm = "hot_score_db" in one
+    head = ["Hz", "full-size Hz", "level dB", *(["hot dB", "coil degC"] if warm else []), "drive V"]
+    head += ["current A", "real W", "excursion mm", "air m/s", "|Z| ohm", "nearest limit"]
     for space in one["spaces"]:
         lines += ["", f"{space['name']}: mean {_fixed(space['mean_db'], 2)} dB, weight {space['weight']:g}"]
         rows = [
@@ -207,6 +218,7 @@ def evaluation_text(name: str, one: dict[str, Any], scale: float) -> str:
                 f"{tone['hz']:.5g}",
                 f"{tone['hz'] / scale:.4g}",
                 _fixed(tone["level_db"], 2),
+                *([_fixed(tone["hot_level_db"], 2), _fixed(tone["coil_temperature_c"], 0)] if warm else []),
                 _fixed(tone["drive_v_rms"], 3),
                 _fixed(tone["current_a_rms"], 3),
                 _fixed(tone["real_power_w"], 2),

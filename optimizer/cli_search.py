@@ -73,7 +73,7 @@ def search(
         raise BadOption("--storage", "is empty; give a database URL or a journal file")
     if study_name is not None and storage is None:
         raise BadOption("--study", "names a study in --storage, which is not given")
-    _prepare_backend(silent=talk == QUIET)
+    prepare_backend(silent=talk == QUIET)
     folder = old_folder(out, config, storage is not None) if resume else new_folder(out, config)
     try:
         with progress_bar("searching", talk) as progress:
@@ -102,7 +102,8 @@ def search(
         sys.exit(1)
 
 
-def _prepare_backend(silent: bool) -> None:
+def prepare_backend(silent: bool) -> None:
+    """Refuse a back end that is not there, and say where compiling will take a while."""
     from models.backend import VARIABLE, choose_backend, code_folder
     from optimizer.warm_up import COMPLETE
 

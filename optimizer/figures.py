@@ -19,7 +19,9 @@ from models.catalogue import short_label
 from models.topology import parse_graph_id
 from optimizer.figures_front import front_figure, topologies_figure
 from optimizer.figures_graph import graph_figure
+from optimizer.figures_plan import plan_figure
 from optimizer.figures_response import response_figure
+from optimizer.figures_spread import spread_candidates, spread_figure
 from optimizer.figures_tones import tones_figure
 from optimizer.files import write_bytes
 from optimizer.processes import worker_pool
@@ -54,12 +56,16 @@ def figure_makers(run: Run) -> Iterator[tuple[str, Callable[[], Figure]]]:
         evaluation, rank = candidate["evaluation"], candidate["rank"]
         yield f"{place}/graph", partial(graph_figure, title, parse_graph_id(candidate["graph"]))
         yield f"{place}/tones", partial(tones_figure, f"{title}: tones and limits", evaluation, scale)
+        if (run.folder / place / "plan.json").is_file():
+            yield f"{place}/plan", partial(plan_figure, title, run.folder / place, source)
         curves = (f"{title}: at the permitted drive", run.curves(rank), tones, source["limits"], scale)
         yield f"{place}/response", partial(response_figure, *curves)
     if run.shows_front:
         yield "front", partial(front_figure, run.front, run.candidates, run.record["objectives"])
     if any(row["best_db"] for row in run.topologies):
         yield "topologies", partial(topologies_figure, run.topologies)
+    if told := spread_candidates(run.candidates):
+        yield "spread", partial(spread_figure, told)
 
 
 def figure_of(run: Run, place: str) -> Figure:

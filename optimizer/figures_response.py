@@ -33,7 +33,12 @@ ROUND = np.array([1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0])
 
 
 def response_figure(
-    title: str, rows: list[dict[str, str]], tones_hz: list[float], limits: dict[str, Any], scale: float
+    title: str,
+    rows: list[dict[str, str]],
+    tones_hz: list[float],
+    limits: dict[str, Any],
+    scale: float,
+    levels_only: bool = False,
 ) -> Figure:
     """Draw a candidate's response curves, one panel a quantity and one line a space.
 
@@ -49,6 +54,8 @@ def response_figure(
         The season's ``[limits]`` table [mixed].
     scale : float
         Full-size lengths over model lengths [1].
+    levels_only : bool
+        Whether to leave out all panels but that of the level [flag].
 
     Returns
     -------
@@ -57,6 +64,8 @@ def response_figure(
     """
     ducts = [key for key in rows[0] if key.startswith("air_speed_m_s ")]
     panels = [panel for panel in PANELS if ducts or panel[0] != "air_speed_m_s"]
+    if levels_only:
+        panels = panels[:1]
     figure = new_figure(title, 1.5 + 1.55 * len(panels))
     axes = figure.subplots(len(panels), 1, sharex=True, squeeze=False)[:, 0]
     spaces = list(dict.fromkeys(row["space"] for row in rows))

@@ -1,4 +1,4 @@
-"""The search inside one cell: screen, evolve, climb, sweep sites and climb again, polish."""
+"""The search inside one cell: screen, evolve, polish, sweep sites and polish again."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from optimizer.cell import Cell, Goal, Points, joined, merit, penalty
 from optimizer.climb import climb
 from optimizer.evolution import best_rows, evolve, screen
 from optimizer.linear import LINEAR
-from optimizer.polish import polish, sweep_sites
+from optimizer.polish import polish, polish_each, sweep_sites
 
 LEAST_GAIN_DB = 1e-3
 """A round of site sweep and polish that gains less is the last."""
@@ -37,21 +37,21 @@ class Effort:
         Points of a population [1].
     generations : int
         Generations [1].
-    climbed : int
-        Distinct points of every population from which is climbed [1].
+    polished : int
+        Distinct points of every population that are polished [1].
     steps : int
-        Steps of a climb at most [1].
+        Steps of a climb towards another objective at most [1].
     refined : int
         Points whose sites are swept [1].
     swept : int
-        Points with other sites from which is climbed after each sweep [1].
+        Points with other sites that are polished after each sweep [1].
     """
 
     screened: int
     islands: int
     population: int
     generations: int
-    climbed: int
+    polished: int
     steps: int
     refined: int
     swept: int
@@ -59,16 +59,16 @@ class Effort:
 
 EFFORTS = {
     "survey": Effort(
-        screened=512, islands=2, population=32, generations=20, climbed=1, steps=12, refined=1, swept=0
+        screened=512, islands=2, population=32, generations=20, polished=1, steps=12, refined=1, swept=0
     ),
     "quick": Effort(
-        screened=1024, islands=4, population=40, generations=40, climbed=1, steps=20, refined=1, swept=2
+        screened=1024, islands=4, population=40, generations=40, polished=1, steps=20, refined=1, swept=2
     ),
     "normal": Effort(
-        screened=4096, islands=8, population=64, generations=80, climbed=2, steps=30, refined=3, swept=3
+        screened=4096, islands=8, population=64, generations=80, polished=2, steps=30, refined=3, swept=3
     ),
     "thorough": Effort(
-        screened=16384, islands=12, population=96, generations=200, climbed=4, steps=40, refined=6, swept=4
+        screened=16384, islands=12, population=96, generations=200, polished=4, steps=40, refined=6, swept=4
     ),
 }
 """Efforts by the name a season gives; ``survey`` is the first look at many graphs."""
@@ -99,18 +99,18 @@ def seek(cell: Cell, rng: np.random.Generator, effort: Effort, stop: Callable[[]
     dealt = np.concatenate([order[island :: effort.islands] for island in range(effort.islands)])
     move = np.arange(effort.islands) % 2 == 1
     populations = evolve(cell, rng, sample.take(dealt), effort.generations, goal, stop, effort.islands, move)
-    starts = [point for population in populations for point in _distinct(population, effort.climbed)]
+    starts = [point for population in populations for point in _distinct(population, effort.polished)]
     fitting = [point for point in starts if penalty(point, goal)[0] == 0.0]
     if not fitting:
         return None
-    found = climb(cell, joined(fitting), effort.steps, stop)
+    found = polish_each(cell, joined(fitting), stop)
     found = refine(cell, found.take(best_rows(found, goal, effort.refined)), goal, effort, stop)
     best = found.take(best_rows(found, goal, 1))
     return best if stop() else polish(cell, best)
 
 
 def refine(cell: Cell, points: Points, goal: Goal, effort: Effort, stop: Callable[[], bool]) -> Points:
-    """Move the sites of the best points, climb from the best of these, and again until nothing gains."""
+    """Move the sites of the best points, polish the best of these, and again until nothing gains."""
     best = points
     for _ in range(ROUNDS):
         if stop() or effort.swept == 0:
@@ -124,7 +124,7 @@ def refine(cell: Cell, points: Points, goal: Goal, effort: Effort, stop: Callabl
             ]
             or [best]
         )
-        found = joined([best, climb(cell, moved, effort.steps, stop)])
+        found = joined([best, polish_each(cell, moved, stop)])
         found = joined(_distinct(found.take(best_rows(found, goal, found.excess.size)), effort.refined))
         gain = merit(found, goal)[0] - merit(best, goal)[0]
         best = found

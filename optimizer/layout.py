@@ -28,6 +28,9 @@ MOST_LANES = 6
 BLANK_SHARE = 0.4
 """Share of arrangements with a sealed blank, which lets a box use less than the envelope."""
 
+FACES: tuple[Face, ...] = ((0, False), (0, True), (1, False), (1, True))
+"""Sides of a rectangle on the floor."""
+
 Free = Callable[[Face], bool]
 Neighbours = dict[tuple[int, Face], tuple[int, ...]]
 
@@ -75,6 +78,10 @@ def random_arrangement(
     def free(face: Face) -> bool:
         return f"{'xyz'[axes[face[0]]]}{'+' if face[1] else '-'}" in free_walls
 
+    for i, edge in enumerate(topology.ducts):
+        beside = {leaf for face in FACES for leaf in around[topology.chambers + i, face]}
+        if not {OUTSIDE_LEAF if place == OUTSIDE else place for place in edge} <= beside:
+            return f"duct {i + 1} does not touch both places that it joins"
     mounts: list[Mount] = []
     edges: list[list[Edge]] = []
     for what, group in (("driver", topology.drivers), ("diaphragm", topology.diaphragms)):

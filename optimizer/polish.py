@@ -1,4 +1,4 @@
-"""Last steps of a cell: SLSQP with drives as variables, and a sweep over sites.
+"""Steps of a cell that follow slopes: SLSQP with drives as variables, and a sweep over sites.
 
 The drive of every tone is a variable of its own beside the dimensions, and every limit one smooth
 constraint log(drive) <= log(permitted drive): the epigraph form of the largest permitted drive,
@@ -7,6 +7,7 @@ whose multipliers name the binding tone and rule. Solver: scipy's SLSQP (D. Kraf
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from itertools import combinations
 from typing import Any
 
@@ -24,7 +25,10 @@ DIGITS = 10
 """Digits kept of where the solver ends, as in :mod:`optimizer.climb`."""
 
 SOLVER_STEPS = 60
-"""Steps of one polish at most."""
+"""Steps of a last polish at most."""
+
+SHORT_STEPS = 30
+"""Steps at most of a polish that is to show which of several points lead far."""
 
 DRIVE_REACH = 2.0
 """How far the logarithm of a drive may move in one polish."""
@@ -33,7 +37,7 @@ LEVEL_REACH_DB = 20.0
 """How far the floor under the weakest tone may move in one polish."""
 
 
-def polish(cell: Cell, point: Points) -> Points:
+def polish(cell: Cell, point: Points, steps: int = SOLVER_STEPS) -> Points:
     """The point or a better one with the same sites.
 
     Parameters
@@ -42,6 +46,8 @@ def polish(cell: Cell, point: Points) -> Points:
         The cell [record].
     point : Points
         One point that fits [record].
+    steps : int
+        Steps of the solver at most [1].
 
     Returns
     -------
@@ -56,7 +62,7 @@ def polish(cell: Cell, point: Points) -> Points:
         bounds=problem.bounds,
         constraints={"type": "ineq", "fun": problem.room, "jac": problem.room_slope},
         method="SLSQP",
-        options={"maxiter": SOLVER_STEPS, "ftol": FTOL},
+        options={"maxiter": steps, "ftol": FTOL},
     )
     x = np.clip(np.round(solved.x[: cell.space.dimensions], DIGITS), 0.0, 1.0)
     # strictly inside the requirements: pull back towards the fitting start until it fits
@@ -64,6 +70,12 @@ def polish(cell: Cell, point: Points) -> Points:
     trial = cell.evaluate(point.x + shares * (x - point.x), np.repeat(point.site, shares.size, axis=0))
     both = joined([point, trial])
     return both.take(best_rows(both, Goal(), 1))
+
+
+def polish_each(cell: Cell, points: Points, stop: Callable[[], bool]) -> Points:
+    """Every point polished for itself by a few steps, in the same order; ``stop`` leaves the rest."""
+    each = [points.take(np.array([i])) for i in range(points.excess.size)]
+    return joined([point if stop() else polish(cell, point, SHORT_STEPS) for point in each])
 
 
 def sweep_sites(cell: Cell, point: Points, goal: Goal, count: int) -> Points:

@@ -13,9 +13,13 @@ from models.design import DesignBatch
 from models.score import Judge
 from optimizer.curves import CurveMaker
 from optimizer.design_file import read_design, write_design
+from optimizer.explore import EXPLORE, explore_record
 from optimizer.faults import ConfigError, Fault
-from optimizer.files import read_csv, write_csv, write_json, write_text
+from optimizer.files import json_of, read_csv, write_csv, write_json, write_text
+from optimizer.layout_search import LaidOut
 from optimizer.objectives import OBJECTIVES
+from optimizer.plan_file import plan_data
+from optimizer.planned import room_reasons
 from optimizer.progress import Progress, silent
 from optimizer.results import Candidate, SearchResult
 from optimizer.run_record import candidate_record, candidate_row, columns_of, run_record
@@ -27,6 +31,10 @@ READ_BACK_TOLERANCE_DB = 0.01
 """Largest change of a score when a design is written and read back."""
 
 
+PLAN_FILE, NETWORK_FILE = "plan.json", "network.toml"
+"""Of a candidate: its floor plan, and the free network that was laid out."""
+CEILING = "ceiling.json"
+"""What ``boxwright ceiling --json`` prints, in the run folder."""
 CURVES = ("level_db", "drive_v_rms", "excursion_mm", "impedance_ohm")
 """Columns of numbers that every ``response.csv`` has."""
 
@@ -51,6 +59,10 @@ class Run:
         Rows of ``front.csv``, as texts [text].
     topologies : list of dict
         Rows of ``topologies.csv``, as texts [text].
+    ceiling : dict or None
+        Content of ``ceiling.json``, where ``boxwright ceiling`` has written one [mixed].
+    explore : dict or None
+        Content of ``explore.json``; None in folders of older versions [mixed].
     """
 
     folder: Path
@@ -58,6 +70,8 @@ class Run:
     candidates: list[dict[str, Any]]
     front: list[dict[str, str]]
     topologies: list[dict[str, str]]
+    ceiling: dict[str, Any] | None = None
+    explore: dict[str, Any] | None = None
 
     @property
     def shows_front(self) -> bool:
@@ -69,7 +83,7 @@ class Run:
         path = self.folder / candidate_folder(rank) / "response.csv"
         rows: list[dict[str, str]] = _read(path, read_csv)
         if not rows:
-            raise _damaged(path, "holds no curves")
+            raise damaged(path, "holds no curves")
         check_table(path, rows, ["space"], ["hz"])
         others = [column for column in rows[0] if column not in ("space", "hz", "limit")]
         check_table(path, rows, [], sorted({*others, *CURVES}), empty=True)
@@ -115,6 +129,7 @@ def write_run(folder: Path, season: Season, result: SearchResult) -> Run:
     write_csv(folder / "candidates.csv", columns_of(rows) or ["rank"], rows)
     _write_front(folder, result)
     _write_topologies(folder, result)
+    write_text(folder / EXPLORE, json.dumps(explore_record(season, result), separators=(",", ":")) + "\n")
     write_json(folder / "run.json", run_record(season, result))
     return read_run(folder)
 
@@ -137,7 +152,22 @@ def read_run(folder: Path) -> Run:
     topologies = _read(folder / "topologies.csv", read_csv)
     texts = ["topology", "graph", "restart_scores_db", "why_none", "design"]
     check_table(folder / "topologies.csv", topologies, texts, ["best_db"], empty=True)
-    return Run(folder=folder, record=record, candidates=candidates, front=front, topologies=topologies)
+    return Run(
+        folder=folder,
+        record=record,
+        candidates=candidates,
+        front=front,
+        topologies=topologies,
+        ceiling=_table_where_there(folder / CEILING),
+        explore=_table_where_there(folder / EXPLORE),
+    )
+
+
+def _table_where_there(path: Path) -> dict[str, Any] | None:
+    content = _read(path, json_of) if path.exists() else None
+    if content is not None and not isinstance(content, dict):
+        raise damaged(path, "must hold a table")
+    return content
 
 
 def draw_run(run: Run, progress: Progress = silent, workers: int | None = None) -> None:
@@ -166,30 +196,26 @@ def draw_run(run: Run, progress: Progress = silent, workers: int | None = None) 
         draw_figures(run, progress, workers)
         write_text(run.folder / "report.html", report_page(run))
     except FileNotFoundError as error:
-        raise _damaged(Path(str(error.filename)), "no such file") from None
+        raise damaged(Path(str(error.filename)), "no such file") from None
     except (KeyError, ValueError, TypeError, IndexError) as error:
-        raise _damaged(run.folder, f"its files do not fit together ({error!r})") from error
-
-
-def json_of(path: Path) -> Any:
-    """Content of a JSON file."""
-    return json.loads(path.read_text(encoding="utf-8"))
+        raise damaged(run.folder, f"its files do not fit together ({error!r})") from error
 
 
 def _read(path: Path, reader: Callable[[Path], Any]) -> Any:
     try:
         return reader(path)
     except FileNotFoundError:
-        raise _damaged(path, "no such file; is this a finished run folder?") from None
+        raise damaged(path, "no such file; is this a finished run folder?") from None
     except NotADirectoryError:
-        raise _damaged(path.parent, "is a file, not a run folder") from None
+        raise damaged(path.parent, "is a file, not a run folder") from None
     except OSError as error:
-        raise _damaged(path, f"cannot be read: {error.strerror}") from None
+        raise damaged(path, f"cannot be read: {error.strerror}") from None
     except ValueError as error:
-        raise _damaged(path, f"damaged: {error}") from None
+        raise damaged(path, f"damaged: {error}") from None
 
 
-def _damaged(path: Path, message: str) -> ConfigError:
+def damaged(path: Path, message: str) -> ConfigError:
+    """Fault of a file of a run folder."""
     return ConfigError([Fault(str(path), 1, "file", message)])
 
 
@@ -197,19 +223,31 @@ def _write_candidate(
     folder: Path, candidate: Candidate, season: Season, judge: Judge, curves: CurveMaker
 ) -> dict[str, Any]:
     place = candidate_folder(candidate.rank)
+    title, about = f"candidate {candidate.rank}: {candidate.role}", f"season {season.name}"
+    found, planned = candidate.laid_out, isinstance(candidate.laid_out, LaidOut)
+    if isinstance(found, LaidOut):
+        write_json(folder / place / PLAN_FILE, plan_data(found))
     text = write_design(
         candidate.design,
         0,
         label=candidate.topology,
         comments=[
-            f"candidate {candidate.rank}: {candidate.role}",
+            title,
             f"score {candidate.score_db:.3f} dB, graph {candidate.graph}",
-            f"season {season.name}",
+            about,
         ],
+        plan=PLAN_FILE if planned else None,
     )
     path = folder / place / "design.toml"
     write_text(path, text)
-    back = float(judge.scores(judge.respond(read_design(path, season.rules)))[0])
+    if candidate.network is not None:
+        free = f"its free network, score {candidate.network_db:.3f} dB"
+        text = write_design(candidate.network, 0, label=candidate.topology, comments=[title, free, about])
+        write_text(folder / place / NETWORK_FILE, text)
+    design = read_design(path, season.rules)
+    back = float(judge.scores(judge.respond(design))[0])
+    if planned and (wrong := room_reasons(path, design, season.rules)):
+        raise InternalError(f"candidate {candidate.rank} does not fit as read back from {path}: {wrong[0]}")
     if not abs(back - candidate.score_db) <= READ_BACK_TOLERANCE_DB:
         raise InternalError(
             f"candidate {candidate.rank} ({candidate.topology}, {candidate.graph}) scores "

@@ -35,21 +35,31 @@ def search_text(run: Run, verbose: bool = False) -> str:
             f"No design that fits was found; {table} says why, topology by topology. "
             "Widen the envelope or the list of topologies, then search again."
         )
-    head = ["", "topology", "score dB", f"what binds, of {len(run.candidates[0]['limits'])}", "role"]
+    cases = len(run.candidates[0]["limits"])
+    head = ["", "topology", "score dB", "building costs dB", f"what binds, of {cases}", "role"]
     rows = [
         [
             str(candidate["rank"]),
             short_label(candidate["topology"], candidate["graph"]),
             f"{candidate['score_db']:.2f}",
+            _building(candidate["plan"]),
             what_binds(candidate["limits"]),
             str(candidate["role"]).partition("; ")[0],
         ]
         for candidate in run.candidates
     ]
-    lines = [text_table(head, rows, left={1, 3, 4}), "", _best_sentence(run), _next_sentence(run)]
+    without = [
+        f"Without a plan and left out: {one['topology']} ({one['graph']}): {'; '.join(one['reasons'])}."
+        for one in run.record["without_plan"]
+    ]
+    lines = [text_table(head, rows, left={1, 4, 5}), "", _best_sentence(run), _next_sentence(run), *without]
     if verbose:
         lines += ["", *run.record["confidence"]["sentences"], _work_sentence(run)]
     return "\n".join(lines)
+
+
+def _building(plan: Mapping[str, Any]) -> str:
+    return "no plan" if plan["cost_db"] is None else f"{plan['cost_db']:+.2f}"
 
 
 def what_binds(limits: Sequence[Mapping[str, Any]]) -> str:
@@ -64,12 +74,15 @@ def what_binds(limits: Sequence[Mapping[str, Any]]) -> str:
 def _best_sentence(run: Run) -> str:
     best = run.candidates[0]
     closed = [float(row["best_db"]) for row in run.topologies if row["graph"] == "oA" and row["best_db"]]
+    built = best["plan"]["cost_db"] is not None
     against = ""
     if closed and best["graph"] != "oA":
-        against = f", {best['score_db'] - closed[0]:+.1f} dB against the best closed box"
+        free = " as free networks" if built else ""
+        against = f" ({best['plan']['network_db'] - closed[0]:+.1f} dB against the best closed box{free})"
+    make = "make its parts" if built else "lay it out"
     return (
         f"The best is candidate {best['rank']}: {best['topology']} (graph {best['graph']}), "
-        f"{best['score_db']:.2f} dB{against}; read why in {run.folder / 'report.html'}, and lay it out with "
+        f"{best['score_db']:.2f} dB{against}; read why in {run.folder / 'report.html'}, and {make} with "
         f"`boxwright build {shlex.quote(str(run.folder))} --candidate {best['rank']}`."
     )
 

@@ -27,7 +27,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from optimizer.inner import EFFORTS
 from optimizer.journal import KernelLock
 from optimizer.objectives import OBJECTIVES
-from optimizer.outcomes import Task, best_score
+from optimizer.outcomes import PLAN, Task, best_score
 
 JOURNAL = "study.journal"
 """File of the study in the run folder."""
@@ -80,7 +80,7 @@ class Study:
             "graph": CategoricalDistribution(list(graphs)),
             "restart": IntDistribution(0, MOST_RESTARTS),
             "effort": CategoricalDistribution(list(EFFORTS)),
-            "objective": CategoricalDistribution(list(OBJECTIVES)),
+            "objective": CategoricalDistribution([*OBJECTIVES, PLAN]),
         }
         self._owner = {"host": _host(), "process": os.getpid()}
         self._known: dict[int, tuple[Task, dict[str, Any]]] = {}
@@ -170,7 +170,7 @@ class Study:
         if not whole:
             self.study.tell(trial, state=TrialState.PRUNED)
             return
-        score = best_score(outcome)
+        score = outcome["score_db"] if outcome.get("plan") else best_score(outcome)
         self.study.tell(trial, score if score > -1e300 else -1e300)
 
     def _task(self, trial: FrozenTrial) -> Task:

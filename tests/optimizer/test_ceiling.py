@@ -103,6 +103,8 @@ def test_command_prints_text_and_json(run, folder, found) -> None:
     status, text, _ = run("ceiling", config, "--run", out, "--json")
     assert status == 0
     assert json.loads(text)["best_found_db"] == pytest.approx(found["best_found_db"], abs=1e-9)
+    assert json.loads((out / "ceiling.json").read_text()) == json.loads(text)
+    assert f"boxwright report {out} shows it" in err
 
 
 def test_command_searches_where_no_run_is_given(run, folder, tmp_path) -> None:

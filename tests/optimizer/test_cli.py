@@ -164,7 +164,7 @@ def test_no_such_command_and_no_command(run) -> None:
     assert run("floor")[::2] == (2, "command line:1: boxwright: No such command 'floor'.\n")
     status, out, err = run()
     assert (status, out) == (2, "") and "Usage: boxwright" in err
-    names = ["build", "ceiling", "check", "evaluate", "inspect", "report", "search", "verify"]
+    names = ["build", "ceiling", "check", "evaluate", "inspect", "report", "scale", "search", "verify"]
     assert sorted(cli.cli.commands) == names
 
 

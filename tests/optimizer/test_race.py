@@ -190,7 +190,7 @@ class Branch:
         best = np.argmax(np.nan_to_num(both.columns[Goal().key], nan=-np.inf))
         return both.take(np.array([best]))
 
-    def climb(self, points: Points) -> Points:
+    def polish_each(self, points: Points) -> Points:
         return joined([self.polish(points.take(np.array([i]))) for i in range(points.excess.size)])
 
 
@@ -210,7 +210,7 @@ def branches(seed: int) -> dict[str, Branch]:
 @pytest.mark.parametrize("effort", ["quick", "normal"])
 def test_race_finds_the_hardest_branch(seed: int, effort: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(inner, "polish", lambda cell, point: cell.polish(point))
-    monkeypatch.setattr(inner, "climb", lambda cell, points, steps, stop: cell.climb(points))
+    monkeypatch.setattr(inner, "polish_each", lambda cell, points, stop: cell.polish_each(points))
     monkeypatch.setattr(inner, "sweep_sites", lambda cell, point, goal, count: point)
     problem = branches(seed)
     race = Race(tuple(problem), PLANS[effort])

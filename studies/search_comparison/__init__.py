@@ -1,0 +1,1 @@
+"""The race over graphs compared with general-purpose optimisers."""

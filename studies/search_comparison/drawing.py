@@ -1,0 +1,72 @@
+"""The figure of a season: how far each method is below the best known, over time and over evaluations."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.figure import Figure
+
+from optimizer.style import COLOURS, DASHES, INK, QUIET, WIDTH_IN
+from studies.search_comparison.runs import RACE, Run
+
+LEAST_DB = 0.01
+"""Smallest distance from the best known that is drawn."""
+
+STEPS = 120
+
+
+def comparison_figure(name: str, runs: Sequence[Run], best_db: float, peers: Sequence[str]) -> Figure:
+    """Median over the seeds of the distance from the best known, over both measures of effort."""
+    figure = Figure(figsize=(WIDTH_IN, 6.6), layout="constrained")
+    title = f"{name}: distance from the best known"
+    figure.suptitle(title, x=0.01, ha="left", fontweight="bold", fontsize=10.5)
+    panels = figure.subplots(2, 1, sharey=True)
+    races = [run for run in runs if run.method == RACE]
+    for ax, column, label in zip(panels, (0, 1), ("processor time (s)", "designs submitted"), strict=True):
+        for number, method in enumerate((RACE, *peers)):
+            mine = [run for run in runs if run.method == method]
+            if not mine:
+                continue
+            at, gap = _median_gap(mine, column, best_db)
+            race = method == RACE
+            ax.plot(
+                at,
+                gap,
+                drawstyle="steps-post",
+                color=INK if race else COLOURS[(number - 1) % 6],
+                linestyle="-" if race else DASHES[(number - 1) % len(DASHES)],
+                linewidth=2.4 if race else 1.5,
+                label=method if column == 0 else None,
+            )
+        end = np.median([run.seconds if column == 0 else run.evaluations for run in races])
+        ax.axvline(end, color=QUIET, linewidth=0.8, linestyle=(0, (2, 2)))
+        ax.set_xscale("log")
+        ax.set_yscale("log")
+        ax.xaxis.set_major_formatter(_plain)
+        ax.yaxis.set_major_formatter(_plain)
+        ax.set_xlabel(label)
+        ax.set_ylabel("below the best known (dB)")
+    panels[0].set_ylim(LEAST_DB, 20.0)
+    panels[0].set_title("upright line: the race ends", loc="right", fontweight="normal", fontsize=8)
+    figure.legend(loc="outside lower left", ncols=3)
+    return figure
+
+
+def _plain(value: float, place: int | None = None) -> str:
+    """A tick as a plain number with thousands apart."""
+    return f"{value:,.7g}".replace(",", " ")
+
+
+def _median_gap(runs: Sequence[Run], column: int, best_db: float) -> tuple[np.ndarray, np.ndarray]:
+    """Median distance from the best known at steps of time or evaluations that most seeds have had."""
+    lengths = sorted((run.seconds, float(run.evaluations))[column] for run in runs)
+    first = max(min(run.trace[0, column] for run in runs if run.trace.size), 1e-2)
+    at = np.geomspace(first, lengths[-1], STEPS)
+    gaps = []
+    for run in runs:
+        reached = [run.trace[run.trace[:, column] <= moment, 2].max(initial=-np.inf) for moment in at]
+        length = (run.seconds, float(run.evaluations))[column]
+        gaps.append(np.where(at <= length, best_db - np.array(reached), np.nan))
+    median = np.nanmedian(np.array(gaps), axis=0)
+    return at, np.maximum(np.where(np.isfinite(median), median, np.nan), LEAST_DB)

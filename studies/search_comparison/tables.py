@@ -1,0 +1,122 @@
+"""Scores of all runs at equal evaluations and at equal time, as rows and as printed tables."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from optimizer.history import hypervolume
+from studies.search_comparison.runs import PEERS, RACE, Run
+
+NEAR_DB = 0.1
+"""A peer within this of the race has caught up with it."""
+
+
+def score_rows(runs: Sequence[Run]) -> list[dict[str, Any]]:
+    """One row a run.
+
+    Parameters
+    ----------
+    runs : sequence of Run
+        Finished runs, each season and seed with its race [list].
+
+    Returns
+    -------
+    list of dict
+        Scores at equal evaluations and time of the run and of the race; how far both are below the best
+        known; time until the run was near the race's final score; hypervolume at the race's time as a
+        share of the race's [mixed].
+    """
+    rows = []
+    for name in dict.fromkeys(run.season for run in runs):
+        mine = [run for run in runs if run.season == name]
+        best = max(run.best_at() for run in mine)
+        races = {run.seed: run for run in mine if run.method == RACE}
+        compared = [run for run in mine if run.method in (RACE, *PEERS)]
+        volumes = hypervolumes(compared, races)
+        for run in mine:
+            race = races[run.seed]
+            evaluations = min(run.evaluations, race.evaluations)
+            volume = volumes.get((run.seed, run.method))
+            seconds = run.seconds_to(race.best_at() - NEAR_DB)
+            rows.append(
+                {
+                    "season": name,
+                    "seed": run.seed,
+                    "method": run.method,
+                    "seconds": round(run.seconds, 2),
+                    "evaluations": run.evaluations,
+                    "race_seconds": round(race.seconds, 2),
+                    "race_evaluations": race.evaluations,
+                    "best_known_db": round(best, 3),
+                    "at_equal_time_db": _figure(run.best_at(seconds=race.seconds)),
+                    "race_db": _figure(race.best_at()),
+                    "compared_evaluations": evaluations,
+                    "at_equal_evaluations_db": _figure(run.best_at(evaluations=evaluations)),
+                    "race_at_equal_evaluations_db": _figure(race.best_at(evaluations=evaluations)),
+                    "at_end_db": _figure(run.best_at()),
+                    "times_race_to_be_near": _figure(seconds / race.seconds),
+                    "hypervolume_over_race": None
+                    if volume is None
+                    else round(volume / volumes[run.seed, RACE], 4),
+                }
+            )
+    return rows
+
+
+def hypervolumes(runs: Sequence[Run], races: dict[int, Run]) -> dict[tuple[int, str], float]:
+    """Hypervolume of every run at its race's time, by seed and method.
+
+    Objectives are scaled to the range of the points of all fronts of one season's runs, and the
+    reference is the worst value of each among them, as in :func:`optimizer.history.history`.
+    """
+    fronts = {(run.seed, run.method): run.front_at(races[run.seed].seconds) for run in runs}
+    everything = np.concatenate(list(fronts.values()))
+    reference = everything.min(axis=0) - 1e-9
+    spread = everything.max(axis=0) - reference
+    return {key: hypervolume((front - reference) / spread, np.zeros(3)) for key, front in fronts.items()}
+
+
+def print_tables(rows: Sequence[dict[str, Any]]) -> None:
+    """Print what the README shows, a table a season."""
+    for name in dict.fromkeys(row["season"] for row in rows):
+        mine = [row for row in rows if row["season"] == name]
+        print(f"\n{name}: best known {mine[0]['best_known_db']:.2f} dB\n")
+        print("| method | seeds | seconds | evaluations | at equal time | at equal evaluations ", end="")
+        print("| the race then | within 0.1 dB of the race | hypervolume over the race's |")
+        print("|---|---|---|---|---|---|---|---|---|")
+        for method in dict.fromkeys(row["method"] for row in mine):
+            print(_line(method, [row for row in mine if row["method"] == method]))
+
+
+def _line(method: str, rows: Sequence[dict[str, Any]]) -> str:
+    best = rows[0]["best_known_db"]
+
+    def short(key: str) -> str:
+        """Median and worst distance from the best known."""
+        found = sorted(best - row[key] if row[key] is not None else math.inf for row in rows)
+        return f"−{np.median(found):.2f} (−{found[-1]:.2f})"
+
+    near = [row["times_race_to_be_near"] for row in rows if row["times_race_to_be_near"] is not None]
+    reached = f"{len(near)} of {len(rows)}" + (f", first at {min(near):.1f} times" if near else "")
+    volumes = [row["hypervolume_over_race"] for row in rows if row["hypervolume_over_race"] is not None]
+    volume = f"{np.median(volumes):.3f} (best {max(volumes):.3f})" if volumes else ""
+    cells = (
+        method,
+        str(len(rows)),
+        f"{np.median([row['seconds'] for row in rows]):.0f}",
+        f"{np.median([row['evaluations'] for row in rows]):.0f}",
+        short("at_equal_time_db"),
+        short("at_equal_evaluations_db"),
+        short("race_at_equal_evaluations_db"),
+        reached,
+        volume,
+    )
+    return "| " + " | ".join(cells) + " |"
+
+
+def _figure(value: float) -> float | None:
+    return round(value, 3) if math.isfinite(value) else None
