@@ -32,6 +32,11 @@ from optimizer.outcomes import PLAN, Task, best_score
 JOURNAL = "study.journal"
 """File of the study in the run folder."""
 
+NO_JOURNAL = "it holds something else than the journal of a search"
+
+JOURNAL_HEAD = b'{"op_code"'
+"""How a journal begins; any other file is left as it is."""
+
 BEAT_SECONDS = 5.0
 """Time between signs of life of a process that works on a task."""
 
@@ -231,6 +236,10 @@ def _place(storage: str) -> BaseStorage:
         return RDBStorage(storage, engine_kwargs={"pool_pre_ping": True})
     path = Path(storage)
     path.parent.mkdir(parents=True, exist_ok=True)
+    if path.exists():
+        with path.open("rb") as file:
+            if file.read(len(JOURNAL_HEAD)) not in (b"", JOURNAL_HEAD):
+                raise StorageError(f"{NO_JOURNAL}; it was left as it is")  # mending would cut it
     return JournalStorage(JournalFileBackend(str(path), lock_obj=KernelLock(path)))
 
 
@@ -255,5 +264,5 @@ def _in_words(error: Exception) -> str:
     if isinstance(error, OSError) and error.strerror:
         return error.strerror
     if isinstance(error, ValueError):
-        return "it holds something else than the journal of a search"
+        return NO_JOURNAL
     return (str(error).strip().splitlines() or [type(error).__name__])[0]

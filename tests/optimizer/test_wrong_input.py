@@ -147,7 +147,7 @@ def test_folders_that_cannot_be_written(run, folder, season_path, tmp_path, monk
     assert status == 2 and err == f"{parts / 'plan.json'}:1: plan: cannot be read: Not a directory\n"
     storage = parts / "x.journal"
     status, _, err = run("search", season_path, "-q", "--out", tmp_path / "new", "--storage", storage)
-    assert status == 2 and err == f"command line:1: --storage: cannot open '{storage}': Not a directory\n"
+    assert status == 2 and err == f"command line:1: --storage: cannot open '{storage}': File exists\n"
     import optimizer.figures
 
     monkeypatch.setattr(optimizer.figures, "figure_makers", lambda _: iter(()))
@@ -163,7 +163,9 @@ def test_a_journal_that_is_none(run, season_path, tmp_path) -> None:
     status, _, err = run(
         "search", season_path, "--quiet", "--out", tmp_path / "new", "--storage", tmp_path / "binary"
     )
-    assert status == 2 and err.endswith("binary': it holds something else than the journal of a search\n")
+    words = "binary': it holds something else than the journal of a search; it was left as it is\n"
+    assert status == 2 and err.endswith(words)
+    assert (tmp_path / "binary").read_bytes() == FILES["binary"]
 
 
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="needs a full device")
