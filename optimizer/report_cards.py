@@ -7,7 +7,7 @@ from typing import Any
 
 from models.catalogue import short_label
 from optimizer.objectives import OBJECTIVES
-from optimizer.report_extras import hot_words, plan_words, sketch, tolerance_words
+from optimizer.report_extras import hot_words, sketch, tolerance_words
 from optimizer.report_parts import download, figure, file_links, table
 from optimizer.run_folder import Run, candidate_folder
 
@@ -50,7 +50,7 @@ def _card(run: Run, candidate: dict[str, Any]) -> str:
         f'<div class="facts"><p class="role">{escape(candidate["role"])}</p>'
         f"<h3>{rank}. {escape(candidate['topology'])}</h3>"
         f'<p class="score">{float(candidate["score_db"]):.2f} dB</p>{_objectives(run, candidate)}'
-        f"{_list([*plan_words(candidate), *reasons[:CARD_REASONS]])}{_unfit(candidate)}"
+        f"{_list(reasons[:CARD_REASONS])}{_unfit(candidate)}"
         f"{_files(run, candidate, place)}</div>"
         f'<details><summary>All about candidate {rank}</summary><div class="inside">'
         f"{_list(more)}{_prices(candidate['prices'])}{_pair(run, rank, place)}{_sizes(run, place)}"
