@@ -23,6 +23,9 @@ from models.spaces import HalfSpace
 REFERENCE_PRESSURE = 20e-6
 """Reference of sound pressure level, rms [Pa]."""
 
+REACH = 2.0
+"""A cabin is modelled up to so many times the highest tone, whatever is asked for below."""
+
 CHUNK_ENTRIES = 2048
 """Designs times tones that are worked on at once, so that the planes stay in the cache."""
 
@@ -193,13 +196,14 @@ class Judge:
 
     def _make_table(self, sites: tuple[Site, ...]) -> OutsideTable:
         rules = self.rules
-        tones = 2.0 * np.pi * self.tones_hz
-        tables = []
-        for space in rules.spaces:
-            make = half_space_table if isinstance(space, HalfSpace) else cabin_table
-            tables.append(
-                make(space, rules.envelope, sites, tones, rules.air, radiation=rules.physics.radiation)  # type: ignore[arg-type]
-            )
+        place = (rules.envelope, sites, 2.0 * np.pi * self.tones_hz, rules.air)
+        radiation, reach = rules.physics.radiation, REACH * 2.0 * np.pi * float(rules.tones_hz.max())
+        tables = [
+            half_space_table(space, *place, radiation=radiation)
+            if isinstance(space, HalfSpace)
+            else cabin_table(space, *place, radiation=radiation, reach=reach)
+            for space in rules.spaces
+        ]
         return side_by_side(tables)
 
     def _respond(self, batch: DesignBatch, voltage: np.ndarray | None) -> Responses:

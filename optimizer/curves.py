@@ -10,7 +10,7 @@ from models.cabin_modes import highest_frequency
 from models.design import DesignBatch
 from models.drive import LIMIT_NAMES
 from models.rules import Rules
-from models.score import Judge, Responses
+from models.score import REACH, Judge, Responses
 from models.spaces import Cabin
 from optimizer.evaluation import number, unique_names
 
@@ -37,7 +37,7 @@ def curve_frequencies(rules: Rules, points: int = POINTS) -> np.ndarray:
     """
     tones_hz = rules.tones_hz
     ends = [highest_frequency(s.size, rules.air.sound_speed) for s in rules.spaces if isinstance(s, Cabin)]
-    grid = np.geomspace(tones_hz.min() / 2.0, min([tones_hz.max() * 2.0, *ends]), points)
+    grid = np.geomspace(tones_hz.min() / 2.0, min([tones_hz.max() * REACH, *ends]), points)
     return np.unique(np.concatenate([grid, tones_hz]))
 
 

@@ -34,11 +34,14 @@ class LayoutEffort:
         Rounds for the score, mouths rounded to the search's sites [list].
     finishing : tuple of Round
         Rounds for the score about the best plans, mouths where they are drawn [list].
+    relatives : int
+        Altered arrangements that each one kept brings into the next scoring round [1].
     """
 
     fitting: tuple[Round, ...]
     scoring: tuple[Round, ...]
     finishing: tuple[Round, ...]
+    relatives: int = 0
 
 
 def rounds(*numbers: tuple[int, int, int]) -> tuple[Round, ...]:
@@ -48,19 +51,22 @@ def rounds(*numbers: tuple[int, int, int]) -> tuple[Round, ...]:
 
 LAYOUT_EFFORTS = {
     "quick": LayoutEffort(
-        fitting=rounds((180, 24, 5), (70, 24, 7), (36, 24, 10)),
-        scoring=rounds((36, 24, 5), (12, 40, 10), (4, 64, 16)),
+        fitting=rounds((140, 24, 5), (50, 24, 7), (26, 24, 10)),
+        scoring=rounds((26, 24, 5), (7, 32, 6), (5, 40, 8), (4, 64, 12)),
         finishing=rounds((2, 32, 8), (1, 48, 20)),
+        relatives=6,
     ),
     "normal": LayoutEffort(
-        fitting=rounds((400, 24, 5), (140, 24, 7), (70, 24, 10)),
-        scoring=rounds((70, 24, 5), (20, 40, 10), (6, 64, 20)),
+        fitting=rounds((200, 24, 5), (70, 24, 7), (30, 24, 10)),
+        scoring=rounds((30, 24, 5), (8, 32, 6), (6, 40, 8), (5, 48, 10), (4, 64, 16)),
         finishing=rounds((2, 48, 10), (1, 64, 30)),
+        relatives=6,
     ),
     "thorough": LayoutEffort(
-        fitting=rounds((3000, 24, 5), (1000, 24, 8), (400, 24, 12)),
-        scoring=rounds((400, 24, 6), (100, 48, 12), (30, 64, 40)),
-        finishing=rounds((8, 48, 20), (3, 64, 40), (1, 64, 60)),
+        fitting=rounds((1500, 24, 5), (500, 24, 8), (200, 24, 12)),
+        scoring=rounds((200, 24, 5), (40, 32, 8), (30, 40, 10), (20, 48, 12), (10, 64, 30)),
+        finishing=rounds((6, 48, 20), (3, 64, 40), (1, 64, 60)),
+        relatives=12,
     ),
 }
 """Efforts by name."""

@@ -3,7 +3,8 @@
 Random arrangements are first fitted to the volumes and ducts of the network design, which costs no
 acoustics; those that can be built and come nearest are then evolved for the score itself, with mouths
 rounded to the search's sites, and the best of them with mouths where they are drawn. Each round
-goes on with the better part of the one before.
+goes on with the better part of the one before; between the rounds for the score, near relatives of the
+best arrangements join.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from models.plan_reading import read_plan
 from models.score import Judge
 from optimizer.cell import Bound, Goal, Points, joined, merit
 from optimizer.evolution import evolve
-from optimizer.layout import random_arrangement, turned
+from optimizer.layout import altered, random_arrangement, turned
 from optimizer.layout_cells import FitCell, PlanCell, excess_of
 from optimizer.layout_efforts import LayoutEffort, Round
 from optimizer.progress import Progress, silent
@@ -125,8 +126,8 @@ def lay_out(
     LaidOut or NoPlan
         The plan, or why there is none [record].
     """
-    seeker = _Seeker(judge, design, effort, np.random.default_rng(seed), progress, stop)
-    why = seeker.fit(bridge)
+    seeker = _Seeker(judge, design, effort, np.random.default_rng(seed), progress, stop, bridge)
+    why = seeker.fit()
     best = None
     if seeker.runs:
         seeker.score()
@@ -170,20 +171,27 @@ class _Seeker:
         rng: np.random.Generator,
         progress: Progress,
         stop: Callable[[], bool],
+        bridge: float,
     ) -> None:
         self.judge, self.design, self.effort, self.rng = judge, design, effort, rng
         self.progress, self.stop = progress, stop
         self.sites = search_sites(judge.rules)
+        self.topology = turned(design.topology)
+        areas = tuple(float(d.area[0]) for d in design.diaphragms)
+        discs = discs_of(judge.rules, 1, areas)
+        self.upright = tuple(bool(bridged_chord(disc) <= bridge) for disc in discs)
+        self.free = frozenset(site.wall for site in self.sites)
+        self.seen: set[Arrangement] = set()
         self.runs: list[_Run] = []
         self.evaluations = 0
         self._done = 0
         counted = (*effort.fitting[1:], *effort.scoring, *effort.finishing)
         self._steps = sum(one.kept for one in counted)
 
-    def fit(self, bridge: float) -> list[str]:
+    def fit(self) -> list[str]:
         """Fit arrangements to the design without acoustics; tells what stands in the way of the others."""
         first, *others = self.effort.fitting
-        unjoined = self._draw(first, bridge)
+        unjoined = self._draw(first)
         for one in others:
             self._halve(one, "fitting plans")
         missed = min((run for run in self.runs if not run.fits), key=lambda run: -run.merit, default=None)
@@ -192,24 +200,19 @@ class _Seeker:
             return faults(missed.cell.plans(missed.points.x[:1]))
         return [] if self.runs else [reason for reason, _ in unjoined.most_common(3)]
 
-    def _draw(self, first: Round, bridge: float) -> Counter[str]:
+    def _draw(self, first: Round) -> Counter[str]:
         """Draw the first round's arrangements, each evolved a little; tells why others cannot be joined."""
-        topology = turned(self.design.topology)
-        areas = tuple(float(d.area[0]) for d in self.design.diaphragms)
-        upright = tuple(bool(bridged_chord(disc) <= bridge) for disc in discs_of(self.judge.rules, 1, areas))
-        free = frozenset(site.wall for site in self.sites)
         unjoined: Counter[str] = Counter()
-        seen: set[Arrangement] = set()
         for _ in range(40 * first.kept):
-            if len(seen) == first.kept or self.stop():
+            if len(self.seen) == first.kept or self.stop():
                 break
-            arrangement = random_arrangement(topology, free, self.rng, upright)
+            arrangement = random_arrangement(self.topology, self.free, self.rng, self.upright)
             if isinstance(arrangement, str):
                 unjoined[arrangement] += 1
                 continue
-            if arrangement in seen:
+            if arrangement in self.seen:
                 continue
-            seen.add(arrangement)
+            self.seen.add(arrangement)
             cell = FitCell(self.judge, self.design, arrangement, self.sites)
             x = self.rng.random((first.population, arrangement.dimensions))
             start = cell.evaluate(x, np.zeros((first.population, 0), dtype=int))
@@ -221,8 +224,26 @@ class _Seeker:
         for run in self._best(self.effort.scoring[0].kept):
             run.cell = PlanCell(self.judge, self.design, run.cell.arrangement, self.sites)
             run.points = self._evolved(run.cell, run.cell.evaluate(run.points.x, run.points.site), 0)
-        for one in self.effort.scoring:
+        first, *others = self.effort.scoring
+        self._halve(first, "evolving plans")
+        for one in others:
+            for run in list(self._best(one.kept)):
+                self._add_relatives(run, first)
             self._halve(one, "evolving plans")
+
+    def _add_relatives(self, run: _Run, first: Round) -> None:
+        """Add arrangements near to that of a run, each evolved as long as in the first scoring round."""
+        for _ in range(self.effort.relatives):
+            new = altered(run.cell.arrangement, self.topology, self.free, self.rng, self.upright)
+            if isinstance(new, str) or new in self.seen or self.stop():
+                continue
+            self.seen.add(new)
+            cell = PlanCell(self.judge, self.design, new, self.sites)
+            x = run.points.x[np.arange(first.population) % run.points.excess.size]
+            spread = self.rng.choice([0.0, 0.05, 0.2], size=(first.population, 1))
+            x = x + spread * self.rng.normal(size=x.shape)
+            start = cell.evaluate(x, np.zeros((first.population, 0), dtype=int))
+            self.runs.append(_Run(cell=cell, points=self._evolved(cell, start, first.generations)))
 
     def finish(self) -> LaidOut | None:
         """Refine the best plans with mouths where they are drawn; None where no drive settles."""

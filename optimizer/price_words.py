@@ -8,7 +8,7 @@ from typing import Any
 from models.rules import Rules
 from optimizer.priced_rules import PRICED_RULES
 
-NOTABLE_DB = 0.005
+NOTABLE_DB = 0.02
 """A tenth more of a rule that changes the score by less is not spoken of."""
 
 IDLE_DB = 1e-4

@@ -104,11 +104,10 @@ def reasons_for(
         Sentences [text].
     """
     found = list(topologies)
-    result = [_what_binds(standing)]
-    result += _second_limits(standing)
+    result = [_what_binds(standing), _building(standing)]
     result += price_sentences(prices, season.rules, standing.built)
+    result += _second_limits(standing)
     result.append(_the_box(standing, season))
-    result.append(_building(standing))
     if standing.rank == 1:
         result += _against_simple(standing, found)
     elif standing.built == champion.built:
@@ -179,7 +178,7 @@ def _building(standing: Standing) -> str:
     """What building costs, or why there is no plan."""
     if isinstance(standing.laid_out, NoPlan):
         why = "; ".join(standing.laid_out.reasons)
-        return f"It has no floor plan: {why}. Its score is that of the free network."
+        return f"It has no floor plan ({why}), so its score is that of the free network."
     cost = standing.laid_out.cost_db
     words = f"costs {cost:.2f} dB" if cost >= 0.0 else f"gains {-cost:.2f} dB"
     return f"Building it by its floor plan {words} against its free network's {standing.network_db:.2f} dB."

@@ -13,6 +13,7 @@ from optimizer.report_rules import rules_section
 from optimizer.report_words import (
     CAUTION_IN_SHORT,
     cautions,
+    ceiling_sentences,
     facts,
     not_modelled,
     summary_sentences,
@@ -73,8 +74,11 @@ def report_page(run: Run) -> str:
 
 
 def _summary(run: Run, below: str) -> str:
-    sentences = "".join(f"<p>{escape(sentence)}</p>" for sentence in summary_sentences(run))
-    sure = "".join(f"<li>{escape(sentence)}</li>" for sentence in sure_sentences(run))
+    folded = sure_sentences(run)
+    told = [sentence for sentence in summary_sentences(run) if sentence not in folded]
+    told += ceiling_sentences(run) if run.candidates else []
+    sentences = "".join(f"<p>{escape(sentence)}</p>" for sentence in told)
+    sure = "".join(f"<li>{escape(sentence)}</li>" for sentence in folded)
     listed = "".join(f"<li>{escape(caution)}</li>" for caution in cautions(run))
     stopped = '<p class="warn">The search was stopped early. More time may find better boxes.</p>'
     tiles = "".join(

@@ -7,7 +7,7 @@ from typing import Any
 
 from models.catalogue import short_label
 from optimizer.objectives import OBJECTIVES
-from optimizer.report_extras import hot_words, plan_words, sketch, tolerance_words
+from optimizer.report_extras import hot_words, sketch, tolerance_words
 from optimizer.report_parts import download, figure, file_links, table
 from optimizer.run_folder import Run, candidate_folder
 
@@ -50,7 +50,7 @@ def _card(run: Run, candidate: dict[str, Any]) -> str:
         f'<div class="facts"><p class="role">{escape(candidate["role"])}</p>'
         f"<h3>{rank}. {escape(candidate['topology'])}</h3>"
         f'<p class="score">{float(candidate["score_db"]):.2f} dB</p>{_objectives(run, candidate)}'
-        f"{_list([*plan_words(candidate), *reasons[:CARD_REASONS]])}{_unfit(candidate)}"
+        f"{_list(reasons[:CARD_REASONS])}{_unfit(candidate)}"
         f"{_files(run, candidate, place)}</div>"
         f'<details><summary>All about candidate {rank}</summary><div class="inside">'
         f"{_list(more)}{_prices(candidate['prices'])}{_pair(run, rank, place)}{_sizes(run, place)}"
@@ -82,7 +82,8 @@ def _unfit(candidate: dict[str, Any]) -> str:
 def _files(run: Run, candidate: dict[str, Any], place: str) -> str:
     text = (run.folder / place / "design.toml").read_text(encoding="utf-8")
     parts = sorted(p.name for p in (run.folder / place / "parts").glob("*") if p.is_file())
-    named = ["design.toml", "response.csv", "plan.svg", *(f"parts/{name}" for name in parts)]
+    known = ("design.toml", "network.toml", "response.csv", "plan.json", "plan.svg")
+    named = [*known, *(f"parts/{name}" for name in parts)]
     links = file_links(run.folder, [f"{place}/{name}" for name in named])
     saved = download(f"candidate-{int(candidate['rank']):02d}.toml", text, "Save the design file")
     return f'<p class="files">{saved}<span>In the run folder: {", ".join(links)}</span></p>'

@@ -1,4 +1,4 @@
-"""What other commands may have added to a candidate: its plan, its tolerance, its hot coil."""
+"""What not every candidate has: its plan's drawing, its tolerance, its hot coil."""
 
 from __future__ import annotations
 
@@ -6,19 +6,6 @@ from pathlib import Path
 from typing import Any
 
 from optimizer.report_parts import data_address, figure, picture
-
-
-def plan_words(candidate: dict[str, Any]) -> list[str]:
-    """What building the candidate costs, where a plan was sought."""
-    plan = candidate.get("plan")
-    if not plan:
-        return []
-    if plan.get("reasons_none"):
-        return [f"No plan was found for it: {'; '.join(plan['reasons_none'])}."]
-    return [
-        f"As a plan that can be printed it scores {plan['score_db']:.2f} dB, "
-        f"{plan['cost_db']:.2f} dB less than without one."
-    ]
 
 
 def sketch(folder: Path, candidate: dict[str, Any], place: str) -> str:

@@ -91,6 +91,12 @@ def rule_value(source: dict[str, Any], key: str) -> float | None:
     return None if value is None else float(value)
 
 
+def _audit_sentences(ceiling: dict[str, Any]) -> list[str]:
+    """What would change who wins, where the ceiling was sought with an audit."""
+    audit = ceiling["audit"] if "audit" in ceiling else {}
+    return [str(sentence) for sentence in audit["sentences"]] if "sentences" in audit else []
+
+
 def _ladder(run: Run) -> str:
     if not run.ceiling:
         return ""
@@ -98,7 +104,8 @@ def _ladder(run: Run) -> str:
         [rung["name"], float(rung["value_db"]), rung["kind"], rung["void_if"]]
         for rung in run.ceiling["rungs"]
     ]
-    sentences = "".join(f"<p>{escape(sentence)}</p>" for sentence in run.ceiling.get("verdict", []))
+    told = [*run.ceiling.get("verdict", []), *_audit_sentences(run.ceiling)]
+    sentences = "".join(f"<p>{escape(sentence)}</p>" for sentence in told)
     return (
         "<h3>How much more there could be</h3>"
         "<p>A bound holds for every box of its family in the model it names. Evidence comes from searches, "

@@ -147,7 +147,7 @@ def summary_sentences(run: Run) -> list[str]:
         sentences.append(
             f"The best closed box found scores {closed[0]:.1f} dB, a difference of {gain:+.1f} dB."
         )
-    sentences += _ceiling_sentences(run)
+    sentences += sure_sentences(run)
     fitting = sum(1 for row in run.topologies if row["best_db"])
     sentences.append(
         f"{fitting} of {len(run.topologies)} topologies gave a design that fits. "
@@ -176,7 +176,8 @@ def _limits_sentence(candidate: dict[str, Any]) -> str:
     return f"What stops the drive at its tones: {', '.join(phrases)}."
 
 
-def _ceiling_sentences(run: Run) -> list[str]:
+def ceiling_sentences(run: Run) -> list[str]:
+    """How much more there could be, or the command that finds it."""
     found = ceiling_facts(run)
     if not found:
         name = run.folder.resolve().name

@@ -158,6 +158,7 @@ def ceiling_of(**values: float) -> dict[str, Any]:
         ],
         "prices": [{"rule": "limits.power_w", "dropped_gain_db": 0.75}],
         "verdict": ["Of the types, one leads."],
+        "audit": {"sentences": ["A tone an octave lower would let another win."]},
     }
 
 
@@ -168,6 +169,7 @@ def test_the_ceiling_is_told_where_it_is_known(hostile_run) -> None:
     ceiling = ceiling_of(**names, **{"certified: any closed box": 120.0})
     text = Page(report_page(replace(hostile_run, ceiling=ceiling))).text
     assert "no enclosure can score more than 150.2 dB" in text and "reached 140.8 dB" in text
+    assert "one leads" in text and "an octave lower" in text
     assert text.count(HOSTILE) >= 9 and "not sought" not in text and "0.75" in text
     evidence = ceiling_of(**{"every tone with its own box": 140.75})
     assert "about 140.8 dB" in Page(report_page(replace(hostile_run, ceiling=evidence))).text
@@ -188,12 +190,12 @@ def test_what_other_commands_add_is_shown(hostile_run) -> None:
         "evaluation": first["evaluation"] | {"spaces": [space | {"tones": tones}]},
     }  # fmt: skip
     text = Page(report_page(replace(hostile_run, candidates=[more]))).text
-    assert "scores 120.50 dB, 0.75 dB less than without one" in text
+    assert "scores 120.50 dB, 0.75 dB less than its sizes alone would" in text
     assert "one in ten stays below 119.25 dB" in text and f"{HOSTILE} (60%)" in text
     assert "lose 0.8 to 0.8 dB" in text or "lose 0.7 to 0.8 dB" in text
     none = first | {"plan": {"reasons_none": [HOSTILE]}}
     page = Page(report_page(replace(hostile_run, candidates=[none])))
-    assert f"No plan was found for it: {HOSTILE}." in page.text
+    assert f"It has no plan to print: {HOSTILE}." in page.text
     assert page.open == [] and not [script for script in page.scripts if "alert" in script]
 
 
