@@ -147,7 +147,8 @@ def derive(free: Path, loaded: Path, **options: Any) -> None:
 def measured(config: Path, design: Path, sweep: Path, **options: Any) -> None:
     """Compare a built box's impedance SWEEP with its DESIGN.
 
-    Both under the season CONFIG. Fits leaks, duct lengths, and the driver's compliance and resistance, and says what they cost in score.
+    Both under the season CONFIG. Fits leaks, duct lengths, and the driver's compliance and resistance, and
+    says what they cost in score.
     Writes built.toml (the design with fitted leaks and lengths), fit.json, and fit.png and .svg.
     """
     import json

@@ -36,7 +36,8 @@ def play(
 ) -> None:
     """Play TRACK.WAV through the box DESIGN, at the season's scale.
 
-    The track runs as much faster as the scale of the season CONFIG says. Finds the largest gain at which no limit is exceeded, and which limit stops it when. Writes track.json,
+    The track runs as much faster as the scale of the season CONFIG says.
+    Finds the largest gain at which no limit is exceeded, and which limit stops it when. Writes track.json,
     track.csv, track.png and .svg, and a WAV file of what is heard in each space, slowed back.
     """
     import json

@@ -35,7 +35,8 @@ def scale(
 ) -> None:
     """What designs of a season become at full size.
 
-    Levels, order, dimensions and panels of every DESIGN. The driver is the season's, enlarged, unless --driver names a file.
+    Levels, order, dimensions and panels of every DESIGN under CONFIG.
+    The driver is the season's, enlarged, unless --driver names a file.
     """
     import json
 

@@ -62,7 +62,8 @@ def sweep(
 ) -> None:
     """Search the season CONFIG for every value of --vary.
 
-    Shows how the best box follows. With --merge the arguments are folders of sweeps, such as shards, instead of a season.
+    Shows how the best box follows.
+    With --merge the arguments are folders of sweeps, such as shards, instead of a season.
     """
     from optimizer.sweep_points import DONE, FAILED
 
