@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from optimizer.cli_options import BadOption, examples, new_folder
+from optimizer.cli_options import BadOption, Bounded, examples, new_folder
 
 COLUMNS_HELP = "Meaning of the columns, such as hz,ohm,deg or hz,re_ohm,im_ohm; skip for one passed over."
 
@@ -20,7 +20,7 @@ def air_options(command: Callable[..., None]) -> Callable[..., None]:
         ("--pressure-kpa", 101.325, 50.0, 120.0, "Pressure of the air."),
         ("--temperature-c", 20.0, -10.0, 50.0, "Temperature of the air."),
     ):
-        kind = click.FloatRange(least, most)
+        kind = Bounded(least, most)
         command = click.option(name, type=kind, default=default, show_default=True, help=words)(command)
     return command
 
