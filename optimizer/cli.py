@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 from pathlib import Path
 from typing import Any
@@ -238,13 +239,17 @@ def main(arguments: list[str] | None = None) -> None:
         sys.exit(1)
 
 
+_KINDS = {"float": "number", "integer": "whole number"}
+_INVALID = re.compile(r"is not a valid (float|integer)( range)?")
+
+
 def _message_of(error: click.UsageError) -> str:
     """What is wrong, without the name of the option, which stands before it."""
     if isinstance(error, click.MissingParameter):
         command = error.ctx.command_path if error.ctx else "boxwright"
         return f"missing; see {command} --help"
     if isinstance(error, click.BadParameter) and error.param is not None:
-        return error.message
+        return _INVALID.sub(lambda found: f"is not a {_KINDS[found[1]]}", error.message)
     return error.format_message()
 
 

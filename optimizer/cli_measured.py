@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from optimizer.cli_options import BadOption, examples, new_folder
+from optimizer.cli_options import BadOption, Bounded, examples, new_folder
 
 COLUMNS_HELP = "Meaning of the columns, such as hz,ohm,deg or hz,re_ohm,im_ohm; skip for one passed over."
 
@@ -20,7 +20,7 @@ def air_options(command: Callable[..., None]) -> Callable[..., None]:
         ("--pressure-kpa", 101.325, 50.0, 120.0, "Pressure of the air."),
         ("--temperature-c", 20.0, -10.0, 50.0, "Temperature of the air."),
     ):
-        kind = click.FloatRange(least, most)
+        kind = Bounded(least, most)
         command = click.option(name, type=kind, default=default, show_default=True, help=words)(command)
     return command
 
@@ -76,7 +76,7 @@ def range_option(text: str | None) -> tuple[float, float] | None:
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 @air_options
 def derive(free: Path, loaded: Path, **options: Any) -> None:
-    """Thiele-Small parameters with uncertainties from two impedance sweeps.
+    """Thiele-Small parameters, with uncertainties, from two sweeps.
 
     FREE is the sweep of the driver alone, LOADED that with an added mass or in a closed box: CSV files of
     frequency, magnitude and phase, or of frequency, real and imaginary part. Writes driver.toml for a
@@ -145,9 +145,10 @@ def derive(free: Path, loaded: Path, **options: Any) -> None:
 @click.option("--out", type=click.Path(path_type=Path), help="New or empty folder for the results.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def measured(config: Path, design: Path, sweep: Path, **options: Any) -> None:
-    """Compare a built box's impedance SWEEP with its DESIGN under the season CONFIG.
+    """Compare a built box's impedance SWEEP with its DESIGN.
 
-    Fits leaks, duct lengths, and the driver's compliance and resistance, and says what they cost in score.
+    Both under the season CONFIG. Fits leaks, duct lengths, and the driver's compliance and resistance, and
+    says what they cost in score.
     Writes built.toml (the design with fitted leaks and lengths), fit.json, and fit.png and .svg.
     """
     import json

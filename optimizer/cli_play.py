@@ -34,8 +34,9 @@ def play(
     out: Path | None,
     as_json: bool,
 ) -> None:
-    """Play TRACK.WAV through the box DESIGN under the season CONFIG, as much faster as its scale says.
+    """Play TRACK.WAV through the box DESIGN, at the season's scale.
 
+    The track runs as much faster as the scale of the season CONFIG says.
     Finds the largest gain at which no limit is exceeded, and which limit stops it when. Writes track.json,
     track.csv, track.png and .svg, and a WAV file of what is heard in each space, slowed back.
     """

@@ -33,8 +33,9 @@ def scale(
     sheet_mm: float,
     as_json: bool,
 ) -> None:
-    """What designs DESIGN of the season CONFIG become at full size: levels, order, dimensions, panels.
+    """What designs of a season become at full size.
 
+    Levels, order, dimensions and panels of every DESIGN under CONFIG.
     The driver is the season's, enlarged, unless --driver names a file.
     """
     import json

@@ -44,7 +44,7 @@ def spread(
     as_json: bool,
     talk: str | None,
 ) -> None:
-    """How the scores of boxes spread with print, driver, leaks and temperature.
+    """How scores spread with print, driver, leaks and temperature.
 
     Takes the candidates of the finished run folder RUN and writes the result into it, or boxes given by
     hand under the season CONFIG. The distributions are the season's [tolerances].

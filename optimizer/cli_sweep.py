@@ -60,8 +60,9 @@ def sweep(
     as_json: bool,
     talk: str | None,
 ) -> None:
-    """Search the season CONFIG once for every value of --vary, and show how the best box follows.
+    """Search the season CONFIG for every value of --vary.
 
+    Shows how the best box follows.
     With --merge the arguments are folders of sweeps, such as shards, instead of a season.
     """
     from optimizer.sweep_points import DONE, FAILED

@@ -126,7 +126,8 @@ def plan_record(candidate: Candidate) -> dict[str, Any]:
 def candidate_row(record: Mapping[str, Any]) -> dict[str, Any]:
     """One row of ``candidates.csv``, units in the column names."""
     row = {key: record[key] for key in ("rank", "role", "topology", "graph", "score_db")}
-    row |= {"network_db": record["plan"]["network_db"], "building_cost_db": record["plan"]["cost_db"]}
+    if "plan" in record:  # folders of earlier versions have none
+        row |= {"network_db": record["plan"]["network_db"], "building_cost_db": record["plan"]["cost_db"]}
     row |= record["objectives"]
     row |= {key: record["tolerance"][key] for key in SPREAD_COLUMNS if "tolerance" in record}
     for index, space in enumerate(record["evaluation"]["spaces"], start=1):

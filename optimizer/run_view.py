@@ -132,6 +132,10 @@ class CandidateResult:
         """Its level at every tone, and the drive left before each limit."""
         return self._figure("tones")
 
+    def plot_plan(self) -> Figure:
+        """Its floor plan; ``LookupError`` where it has none."""
+        return self._figure("plan")
+
     def plot_graph(self) -> Figure:
         """A sketch of its chambers and what joins them."""
         return self._figure("graph")

@@ -107,6 +107,11 @@ def test_a_run_without_candidates(season, result, tmp_path) -> None:
         opened.plot_front()
 
 
+def test_a_candidate_without_a_plan(opened) -> None:
+    with pytest.raises(LookupError, match="no figure 'candidates/01/plan'"):
+        opened[1].plot_plan()
+
+
 def test_bends_and_lists_are_numbers() -> None:
     duct = {"from": "A", "to": "outside", "shape": "slot", "area_cm2": 4.0, "bends_mm": [[30.0, -5.0]]}
     rows = dimensions({"drivers": [], "ducts": [duct]})
@@ -140,3 +145,16 @@ def test_the_package_alone_loads_nothing_heavy() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert done.stdout == "set()\noptimizer.api\n"
+
+
+def test_a_run_of_an_earlier_version(season, result, tmp_path) -> None:
+    """Folders written before candidates had plans open as well."""
+    import json
+
+    write_run(tmp_path / "run", season, result)
+    path = tmp_path / "run/candidates.json"
+    records = json.loads(path.read_text())
+    for record in records:
+        record.pop("plan", None)
+    path.write_text(json.dumps(records))
+    assert open_run(tmp_path / "run").candidates["score_db"].notna().all()

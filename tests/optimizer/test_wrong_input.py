@@ -24,6 +24,19 @@ COMMANDS = {
     "verify": ["verify", "FILE", "--candidate", "1"],
     "report": ["report", "FILE"],
     "inspect": ["inspect", "FILE", "--config", "SEASON"],
+    "scale": ["scale", "FILE", "DESIGN"],
+    "scale, design": ["scale", "SEASON", "FILE"],
+    "spread": ["spread", "FILE"],
+    "spread, season": ["spread", "FILE", "DESIGN"],
+    "spread, design": ["spread", "SEASON", "FILE"],
+    "sweep": ["sweep", "FILE", "--vary", "limits.power_w=5:10:2", "--out", "NEW"],
+    "derive": ["derive", "FILE", "FILE", "--sd-cm2", "21", "--added-mass-g", "5"],
+    "measured": ["measured", "FILE", "DESIGN", "CSV"],
+    "measured, design": ["measured", "SEASON", "FILE", "CSV"],
+    "measured, sweep": ["measured", "SEASON", "DESIGN", "FILE"],
+    "play": ["play", "FILE", "DESIGN", "WAV"],
+    "play, design": ["play", "SEASON", "FILE", "WAV"],
+    "play, track": ["play", "SEASON", "DESIGN", "FILE"],
     "inspect, season": ["inspect", "DESIGN", "--config", "FILE"],
 }
 FILES = {"binary": b"\xff\xfe\x00\x01" * 40, "empty": b"", "folder": None, "none": None}
@@ -46,17 +59,21 @@ def folder(drawn, tmp_path, season, result) -> Path:
 
 @pytest.mark.parametrize("kind", FILES)
 @pytest.mark.parametrize("name", COMMANDS)
-def test_files_that_are_none(run, tmp_path, season_path, design_paths, name, kind) -> None:
+def test_files_that_are_none(run, tmp_path, monkeypatch, season_path, design_paths, name, kind) -> None:
+    monkeypatch.chdir(tmp_path)
     path = tmp_path / kind
     if FILES[kind] is not None:
         path.write_bytes(FILES[kind])
     elif kind == "folder":
         path.mkdir()
     names = {"FILE": path, "SEASON": season_path, "DESIGN": design_paths[0], "NEW": tmp_path / "new"}
+    for other in ("CSV", "WAV"):
+        names[other] = tmp_path / other
+        names[other].write_text("hz,ohm,deg\n" + "".join(f"{20 + 5 * i},{4 + i % 7},0\n" for i in range(60)))
     status, out, err = run(*(names.get(word, word) for word in COMMANDS[name]))
     assert (status, out) == (2, "")
     lines = err.strip().splitlines()
-    assert 1 <= len(lines) <= 6 and all(line.startswith(str(path)) and ": " in line for line in lines)
+    assert 1 <= len(lines) <= 6 and all(str(path) in line and ": " in line for line in lines)
     assert "Errno" not in err and "Error(" not in err and not (tmp_path / "new").exists()
 
 
@@ -67,6 +84,12 @@ def test_files_that_are_none(run, tmp_path, season_path, design_paths, name, kin
         (["search", "SEASON", "--workers", "nan"], "--workers: must be a whole number, is 'nan'"),
         (["search", "SEASON", "--seed", "-1"], "--seed: must be 0 to 2**63 - 1, is -1"),
         (["search", "SEASON", "--storage", " "], "--storage: is empty; give a database URL"),
+        (["spread", "RUN", "--seed", "x"], "--seed: 'x' is not a whole number."),
+        (["scale", "SEASON", "DESIGN", "--power-w", "x"], "--power-w: 'x' is not a number."),
+        (
+            ["derive", "A", "B", "--sd-cm2", "21", "--added-mass-g", "2", "--temperature-c", "nan"],
+            "--temperature-c: must be -10 to 50, is nan",
+        ),
         (["ceiling", "SEASON", "--workers", "0"], "--workers: must be 1 to 1000, is 0"),
         (["build", "RUN", "--candidate", "0"], "--candidate: must be 1 to 1000000, is 0"),
         (["build", "RUN", "--seed", "1e3"], "--seed: must be a whole number, is '1e3'"),
