@@ -59,14 +59,11 @@ def _plain(value: float, place: int | None = None) -> str:
 
 
 def _median_gap(runs: Sequence[Run], column: int, best_db: float) -> tuple[np.ndarray, np.ndarray]:
-    """Median distance from the best known at steps of time or evaluations that most seeds have had."""
-    lengths = sorted((run.seconds, float(run.evaluations))[column] for run in runs)
+    """Median distance from the best known until the median end; shorter runs keep their last score."""
+    end = np.median([run.seconds if column == 0 else run.evaluations for run in runs])
     first = max(min(run.trace[0, column] for run in runs if run.trace.size), 1e-2)
-    at = np.geomspace(first, lengths[-1], STEPS)
-    gaps = []
-    for run in runs:
-        reached = [run.trace[run.trace[:, column] <= moment, 2].max(initial=-np.inf) for moment in at]
-        length = (run.seconds, float(run.evaluations))[column]
-        gaps.append(np.where(at <= length, best_db - np.array(reached), np.nan))
-    median = np.nanmedian(np.array(gaps), axis=0)
-    return at, np.maximum(np.where(np.isfinite(median), median, np.nan), LEAST_DB)
+    at = np.geomspace(first, end, STEPS)
+    budgets = [{("seconds", "evaluations")[column]: moment} for moment in at]
+    reached = [[run.best_at(**budget) for run in runs] for budget in budgets]
+    gap = best_db - np.median(np.array(reached), axis=1)
+    return at, np.maximum(np.where(np.isfinite(gap), gap, np.nan), LEAST_DB)

@@ -57,7 +57,7 @@ class Ledger:
     best_db: float = -np.inf
     trace: list[tuple[float, int, float]] = field(default_factory=list)
     front: np.ndarray = field(default_factory=lambda: np.empty((0, 5)))
-    _pool: np.ndarray = field(default_factory=lambda: np.empty((0, 3)))
+    _pool: np.ndarray = field(default_factory=lambda: np.empty((0, 5)))
     _waiting: list[np.ndarray] = field(default_factory=list)
     _began: float = 0.0
     _idle: float = 0.0
@@ -85,20 +85,20 @@ class Ledger:
             if best > self.best_db:
                 self.best_db = best
                 self.trace.append((self.clock(), self.submitted, best))
-            self._waiting.append(gains(points.columns, OBJECTIVES)[sound])
+            stamp = np.broadcast_to([self.clock(), self.submitted], (int(sound.sum()), 2))
+            found = gains(points.columns, OBJECTIVES)[sound]
+            self._waiting.append(np.concatenate([stamp, found], axis=1))
             if sum(len(rows) for rows in self._waiting) >= SIFTED:
                 self.sift()
         self._idle += time.process_time() - here
 
     def sift(self) -> None:
         """Add to the front what waits and no other design beats."""
-        fresh = np.concatenate([np.empty((0, 3)), *self._waiting])
+        both = np.concatenate([self._pool, *self._waiting])
+        kept = non_dominated(both[:, 2:])
+        arrived = kept[kept >= len(self._pool)]
         self._waiting.clear()
-        both = np.concatenate([self._pool, fresh])
-        kept = non_dominated(both)
-        arrived = both[kept[kept >= len(self._pool)]]
-        stamp = np.broadcast_to([self.clock(), self.submitted], (len(arrived), 2))
-        self.front = np.concatenate([self.front, np.concatenate([stamp, arrived], axis=1)])
+        self.front = np.concatenate([self.front, both[arrived]])
         self._pool = both[kept]
 
 

@@ -86,7 +86,7 @@ def main(arguments: list[str] | None = None) -> list[dict[str, Any]]:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--reduced", action="store_true", help="graphs of one chamber, one season, one seed")
     parser.add_argument("--seasons", nargs="+", default=SEASONS, choices=SEASONS)
-    parser.add_argument("--seeds", nargs="+", type=int, default=SEEDS)
+    parser.add_argument("--seeds", nargs="*", type=int, default=SEEDS, help="none: only draw")
     parser.add_argument("--methods", nargs="*", default=list(PEERS), choices=[*PEERS, NORMAL])
     parser.add_argument("--out", type=Path, default=Path(__file__).parent)
     parser.add_argument("--runs", type=Path, default=Path(__file__).parent / "runs", help="finished runs")

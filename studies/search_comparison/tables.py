@@ -81,7 +81,7 @@ def hypervolumes(runs: Sequence[Run], races: dict[int, Run]) -> dict[tuple[int, 
 
 
 def print_tables(rows: Sequence[dict[str, Any]]) -> None:
-    """Print what the README shows, a table a season."""
+    """Print what the README shows: medians, in brackets the worst seed, a table a season."""
     for name in dict.fromkeys(row["season"] for row in rows):
         mine = [row for row in rows if row["season"] == name]
         print(f"\n{name}: best known {mine[0]['best_known_db']:.2f} dB\n")
@@ -98,12 +98,13 @@ def _line(method: str, rows: Sequence[dict[str, Any]]) -> str:
     def short(key: str) -> str:
         """Median and worst distance from the best known."""
         found = sorted(best - row[key] if row[key] is not None else math.inf for row in rows)
-        return f"−{np.median(found):.2f} (−{found[-1]:.2f})"
+        middle, worst = (round(0.0 - gap, 2) + 0.0 for gap in (float(np.median(found)), found[-1]))
+        return f"{middle:.2f}" + (f" ({worst:.2f})" if len(found) > 1 else "")
 
     near = [row["times_race_to_be_near"] for row in rows if row["times_race_to_be_near"] is not None]
-    reached = f"{len(near)} of {len(rows)}" + (f", first at {min(near):.1f} times" if near else "")
+    reached = f"{len(near)} of {len(rows)}" + (f", at {min(near):.2f} times" if near else "")
     volumes = [row["hypervolume_over_race"] for row in rows if row["hypervolume_over_race"] is not None]
-    volume = f"{np.median(volumes):.3f} (best {max(volumes):.3f})" if volumes else ""
+    volume = f"{np.median(volumes):.3f}" if volumes else ""
     cells = (
         method,
         str(len(rows)),
