@@ -36,12 +36,15 @@ class LayoutEffort:
         Rounds for the score about the best plans, mouths where they are drawn [list].
     relatives : int
         Altered arrangements that each one kept brings into the next scoring round [1].
+    starts : int
+        How often all this is begun anew with other arrangements [1].
     """
 
     fitting: tuple[Round, ...]
     scoring: tuple[Round, ...]
     finishing: tuple[Round, ...]
     relatives: int = 0
+    starts: int = 1
 
 
 def rounds(*numbers: tuple[int, int, int]) -> tuple[Round, ...]:
@@ -57,16 +60,18 @@ LAYOUT_EFFORTS = {
         relatives=6,
     ),
     "normal": LayoutEffort(
-        fitting=rounds((200, 24, 5), (70, 24, 7), (30, 24, 10)),
-        scoring=rounds((30, 24, 5), (8, 32, 6), (6, 40, 8), (5, 48, 10), (4, 64, 16)),
-        finishing=rounds((2, 48, 10), (1, 64, 30)),
+        fitting=rounds((140, 24, 5), (50, 24, 7), (26, 24, 10)),
+        scoring=rounds((26, 24, 5), (7, 32, 6), (5, 40, 8), (4, 64, 12)),
+        finishing=rounds((1, 48, 12), (1, 48, 24)),
         relatives=6,
+        starts=2,
     ),
     "thorough": LayoutEffort(
-        fitting=rounds((1500, 24, 5), (500, 24, 8), (200, 24, 12)),
-        scoring=rounds((200, 24, 5), (40, 32, 8), (30, 40, 10), (20, 48, 12), (10, 64, 30)),
-        finishing=rounds((6, 48, 20), (3, 64, 40), (1, 64, 60)),
-        relatives=12,
+        fitting=rounds((400, 24, 5), (140, 24, 8), (60, 24, 12)),
+        scoring=rounds((60, 24, 5), (12, 32, 8), (8, 40, 10), (6, 48, 12), (4, 64, 30)),
+        finishing=rounds((2, 48, 20), (1, 64, 60)),
+        relatives=8,
+        starts=4,
     ),
 }
 """Efforts by name."""

@@ -126,20 +126,25 @@ def lay_out(
     LaidOut or NoPlan
         The plan, or why there is none [record].
     """
-    seeker = _Seeker(judge, design, effort, np.random.default_rng(seed), progress, stop, bridge)
-    why = seeker.fit()
-    best = None
-    if seeker.runs:
-        seeker.score()
-        best = seeker.finish()
-    if best is not None and wanted.key != GOAL.key:
-        best = seeker.trade(best, wanted)
+    best: LaidOut | None = None
+    evaluations = 0
+    for start in range(effort.starts):
+        seeker = _Seeker(judge, design, effort, (seed, start), progress, stop, bridge)
+        why = seeker.fit()
+        if seeker.runs:
+            seeker.score()
+            found = seeker.finish()
+            if found is not None and (best is None or found.score_db > best.score_db):
+                best = found
+        if best is not None and wanted.key != GOAL.key and start == effort.starts - 1:
+            best = seeker.trade(best, wanted)
+        evaluations += seeker.evaluations
     if best is not None:
-        return replace(best, evaluations=seeker.evaluations)
+        return replace(best, evaluations=evaluations)
     reasons = tuple(why) or ("no plan that fits has a settled drive",)
     if stop():
         reasons = ("the search was stopped before a plan was found",)
-    return NoPlan(reasons=reasons, evaluations=seeker.evaluations)
+    return NoPlan(reasons=reasons, evaluations=evaluations)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -161,19 +166,20 @@ class _Run:
 
 
 class _Seeker:
-    """Seeks a plan for one design, round after round."""
+    """Seeks a plan for one design from one start, round after round."""
 
     def __init__(
         self,
         judge: Judge,
         design: DesignBatch,
         effort: LayoutEffort,
-        rng: np.random.Generator,
+        seed: tuple[int, int],
         progress: Progress,
         stop: Callable[[], bool],
         bridge: float,
     ) -> None:
-        self.judge, self.design, self.effort, self.rng = judge, design, effort, rng
+        self.judge, self.design, self.effort = judge, design, effort
+        self.rng = np.random.default_rng(seed)
         self.progress, self.stop = progress, stop
         self.sites = search_sites(judge.rules)
         self.topology = turned(design.topology)
@@ -184,9 +190,9 @@ class _Seeker:
         self.seen: set[Arrangement] = set()
         self.runs: list[_Run] = []
         self.evaluations = 0
-        self._done = 0
         counted = (*effort.fitting[1:], *effort.scoring, *effort.finishing)
-        self._steps = sum(one.kept for one in counted)
+        steps = sum(one.kept for one in counted)
+        self._done, self._steps = seed[1] * steps, effort.starts * steps
 
     def fit(self) -> list[str]:
         """Fit arrangements to the design without acoustics; tells what stands in the way of the others."""

@@ -17,8 +17,8 @@ from optimizer.outcomes import PLAN, Outcomes, Task, archives_of
 from optimizer.picks import Pick, network_picks
 from optimizer.plan_file import plan_data, plan_of_data
 
-SPARE = 3
-"""Designs laid out beyond the candidates wanted, for those that have no plan."""
+SPARE = {"quick": 3, "normal": 4, "thorough": 8}
+"""Designs beyond the candidates wanted, by effort: some have no plan, and building changes the order."""
 
 MOST_PLANS = {"quick": 3}
 """Designs laid out at most, by effort, of different graphs where there are so many; else all."""
@@ -45,7 +45,7 @@ class PlanStage:
     def picks(self, outcomes: Outcomes) -> list[Pick]:
         """Designs that may become candidates, from the outcomes of the stages before."""
         before = {task: outcome for task, outcome in outcomes.items() if task.objective != PLAN}
-        return network_picks(archives_of(before, self.objectives))[: self.candidates + SPARE]
+        return network_picks(archives_of(before, self.objectives))[: self.candidates + SPARE[self.effort]]
 
     def tasks(self, outcomes: Outcomes) -> list[Task]:
         """Tasks of the stage, the designs that play loudest first."""
