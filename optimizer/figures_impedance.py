@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
 from models.impedance_peak import Sweep
-from optimizer.style import COLOURS, DASHES, INK, QUIET, WIDTH_IN, shortened
+from optimizer.style import COLOURS, DASHES, INK, QUIET, new_figure
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,8 +50,7 @@ def impedance_figure(title: str, curves: Sequence[Curve]) -> Figure:
     Figure
         The figure [record].
     """
-    figure = Figure(figsize=(WIDTH_IN, 7.6), layout="constrained")
-    figure.suptitle(shortened(title, 62), x=0.01, ha="left", fontweight="bold", fontsize=10.5)
+    figure = new_figure(title, 7.6)
     axes = figure.subplots(4, 1, sharex=True, height_ratios=[2.2, 1.6, 1.0, 1.0])
     headings = (
         ("Magnitude", "ohm"), ("Phase", "degree"),

@@ -14,7 +14,7 @@ from optimizer.plan_file import read_plan_file
 from optimizer.season import season_from_data
 from optimizer.sheet_lines import View
 from optimizer.sheet_plan import PlanDrawing
-from optimizer.style import WIDTH_IN
+from optimizer.style import WIDTH_IN, NotebookFigure
 
 INCH_MM = 25.4
 
@@ -50,7 +50,7 @@ def plan_figure(title: str, folder: Path, source: dict[str, Any]) -> Figure:
     scale = min((width - LEFT_MM - RIGHT_MM) / u, MOST_HIGH_MM / v)
     height = scale * v + BELOW_MM + ABOVE_MM
     with matplotlib.rc_context({"hatch.linewidth": 0.25}):
-        figure = Figure(figsize=(WIDTH_IN, height / INCH_MM))
+        figure = NotebookFigure(figsize=(WIDTH_IN, height / INCH_MM))
         axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
         axes.set_xlim(0.0, width)
         axes.set_ylim(0.0, height)

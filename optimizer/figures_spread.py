@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from models.catalogue import short_label
-from optimizer.style import COLOURS, INK, QUIET, WIDTH_IN, shortened
+from optimizer.style import COLOURS, INK, QUIET, new_figure, shortened
 
 MOST_CANDIDATES = 12
 """Candidates that the figure shows."""
@@ -39,8 +39,7 @@ def spread_figure(candidates: Sequence[dict[str, Any]]) -> Figure:
     shown = list(candidates[:MOST_CANDIDATES])
     causes = _leading_causes(shown)
     rows = len(shown)
-    figure = Figure(figsize=(WIDTH_IN, 2.3 + 0.30 * rows + 0.36 * len(causes)), layout="constrained")
-    figure.suptitle("What becomes of them when built", x=0.01, ha="left", fontweight="bold", fontsize=10.5)
+    figure = new_figure("What becomes of them when built", 2.3 + 0.30 * rows + 0.36 * len(causes))
     heights = [0.8 + 0.30 * rows, 0.8 + 0.42 * len(causes)]
     above, below = figure.subplots(2, 1, height_ratios=heights)
     _spans(above, shown)

@@ -14,7 +14,7 @@ from matplotlib.patches import Patch
 
 from optimizer.figures_sweep_map import map_figure, shares_map_figure, tick_text
 from optimizer.figures_tones import LIMIT_WORDS
-from optimizer.style import COLOURS, DASHES, GRID, INK, MARKERS, QUIET, WIDTH_IN, shortened
+from optimizer.style import COLOURS, DASHES, GRID, INK, MARKERS, QUIET, new_figure, shortened
 from optimizer.sweep_plan import is_axis
 from optimizer.sweep_points import DONE
 from optimizer.sweep_words import crossing, graph_words, unit_of
@@ -125,8 +125,7 @@ def score_figure(axis: SweepAxis) -> Figure:
         The figure [record].
     """
     shown, others = _leading(axis.rows)
-    figure = Figure(figsize=(WIDTH_IN, 4.0), layout="constrained")
-    figure.suptitle("Best score of the leading types", x=0.01, ha="left", fontweight="bold", fontsize=10.5)
+    figure = new_figure("Best score of the leading types", 4.0)
     ax = figure.subplots()
     borders = axis.borders
     for left, right, row in zip(borders[:-1], borders[1:], axis.rows, strict=True):
@@ -176,8 +175,7 @@ def binding_figure(axis: SweepAxis) -> Figure:
     Figure
         The figure [record].
     """
-    figure = Figure(figsize=(WIDTH_IN, 3.4), layout="constrained")
-    figure.suptitle("What stops the first-ranked box", x=0.01, ha="left", fontweight="bold", fontsize=10.5)
+    figure = new_figure("What stops the first-ranked box", 3.4)
     ax = figure.subplots()
     low = np.zeros(len(axis.rows))
     handles = []

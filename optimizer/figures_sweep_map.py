@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
 from optimizer.figures_tones import LIMIT_WORDS
-from optimizer.style import COLOURS, INK, QUIET, WIDTH_IN, shortened
+from optimizer.style import COLOURS, INK, QUIET, new_figure, shortened
 from optimizer.sweep_keys import is_number, value_text
 from optimizer.sweep_plan import is_axis
 from optimizer.sweep_words import graph_words, unit_of
@@ -94,8 +94,7 @@ def map_figure(rows: Sequence[Any], keys: Sequence[str]) -> Figure:
     for row in rows:
         count[row["graph"]] = count.get(row["graph"], 0) + 1
     graphs = sorted(count, key=lambda graph: -count[graph])
-    figure = Figure(figsize=(WIDTH_IN, 1.7 + 0.55 * min(8, max(3, grid.shape[0]))), layout="constrained")
-    figure.suptitle("Winning type and best score", x=0.01, ha="left", fontweight="bold", fontsize=10.5)
+    figure = new_figure("Winning type and best score", 1.7 + 0.55 * min(8, max(3, grid.shape[0])))
     ax = figure.subplots()
     image = np.full((*grid.shape, 3), _MISSING)
     for place, row in grid.cells.items():
@@ -139,8 +138,7 @@ def shares_map_figure(rows: Sequence[Any], keys: Sequence[str]) -> Figure:
     limits = [name for name in LIMIT_WORDS if any(row["shares"].get(name) for row in rows)]
     across = 2 if len(limits) > 1 else 1
     down = max(1, -(-len(limits) // across))
-    figure = Figure(figsize=(WIDTH_IN, 0.9 + down * 2.1), layout="constrained")
-    figure.suptitle("What stops the first-ranked box", x=0.01, ha="left", fontweight="bold", fontsize=10.5)
+    figure = new_figure("What stops the first-ranked box", 0.9 + down * 2.1)
     axes = figure.subplots(down, across, squeeze=False, sharex=True, sharey=True).ravel()
     for index, (ax, limit) in enumerate(zip(axes, limits, strict=False)):
         shares = grid.numbers(lambda row, limit=limit: row["shares"].get(limit, 0.0))

@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from optimizer.style import COLOURS, DASHES, LIMIT, WIDTH_IN, shortened
+from optimizer.style import COLOURS, DASHES, LIMIT, new_figure, shortened
 
 PANELS = (
     ("level_db", "level (dB)", "Level at the microphone"),
@@ -42,8 +42,7 @@ def track_figure(
         The figure [record].
     """
     panels = [panel for panel in PANELS if has_ducts or panel[0] != "air_speed_m_s"]
-    figure = Figure(figsize=(WIDTH_IN, 1.3 + 1.55 * len(panels)), layout="constrained")
-    figure.suptitle(shortened(title, 62), x=0.01, ha="left", fontweight="bold", fontsize=10.5)
+    figure = new_figure(title, 1.3 + 1.55 * len(panels))
     axes = figure.subplots(len(panels), 1, sharex=True, squeeze=False)[:, 0]
     spaces = list(dict.fromkeys(row["space"] for row in rows))
     handles, labels = [], []

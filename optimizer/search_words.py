@@ -111,6 +111,7 @@ def _next_sentence(run: Run) -> str:
 def _work_sentence(run: Run) -> str:
     counts, seconds = run.record["counts"], run.record["times"]["seconds"]
     return (
-        f"{counts['evaluations']} designs of {counts['cells']} graphs were evaluated in "
+        f"{counts['evaluations']} designs of {counts['cells']} "
+        f"{'graph' if counts['cells'] == 1 else 'graphs'} were evaluated in "
         f"{sum(seconds.values()):.0f} s."
     )

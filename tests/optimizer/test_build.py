@@ -18,6 +18,7 @@ from optimizer import cli
 from optimizer.cad_files import step_bytes
 from optimizer.design_file import read_design
 from optimizer.faults import ConfigError
+from optimizer.layout_search import NoPlan
 from optimizer.mesh_files import read_meshes, stl_bytes, threemf_bytes
 from optimizer.run_folder import write_run
 from optimizer.season import load_season
@@ -75,6 +76,9 @@ def test_build_and_verify(run_folder: Path, season_path: Path, capsys) -> None:
     (parts / "body.stl").write_bytes(stl_bytes(triangles_of(body + block), "harmed"))
     status, out, _ = command(capsys, "verify", run_folder, "--candidate", 1)
     assert status == 1 and "FAIL  volume of room A" in out
+    status, out, _ = command(capsys, "verify", run_folder, "--candidate", 1, "--json")
+    wrong = [check["name"] for check in json.loads(out)["checks"] if not check["passed"]]
+    assert status == 1 and "volume of room A" in wrong
 
 
 def test_step_of_a_plate_with_a_hole_and_a_hull(tmp_path: Path) -> None:
@@ -91,6 +95,17 @@ def test_step_of_a_plate_with_a_hole_and_a_hull(tmp_path: Path) -> None:
     assert volume == pytest.approx(3000.0 - np.pi * 16.0 * 5.0 + 36.0, rel=1e-9)
     (tmp_path / "a.step").write_bytes(content)
     assert cad.import_step(tmp_path / "a.step").volume == pytest.approx(volume, rel=1e-9)
+
+
+def test_build_prints_json(run_folder: Path, capsys, monkeypatch) -> None:
+    """All candidates in one list, those without a plan too, and nothing on standard error with --quiet."""
+    none = NoPlan(reasons=("the channel of duct 1 is too long",))
+    monkeypatch.setattr("optimizer.build.lay_out", lambda *_, **__: none)
+    status, out, err = command(capsys, "build", run_folder, "--effort", "quick", "--json", "--quiet")
+    assert (status, err) == (1, "")
+    found = json.loads(out)
+    assert [one["candidate"] for one in found] == [1, 2, 3] and not any(one["built"] for one in found)
+    assert found[0]["reasons"] == ["the channel of duct 1 is too long"]
 
 
 def test_candidates_that_are_not_there(run_folder: Path, capsys) -> None:

@@ -121,7 +121,7 @@ def test_command_searches_where_no_run_is_given(run, folder, tmp_path) -> None:
         (["nowhere.toml"], "nowhere.toml"),
         (["CONFIG", "--run", "nowhere"], "no such file; is this a finished run folder?"),
         (["CONFIG", "--run", "RUN", "--out", "x"], "--out: there is nothing to write"),
-        (["CONFIG", "--workers", "0"], "--workers: must be at least 1, is 0"),
+        (["CONFIG", "--workers", "0"], "--workers: must be 1 to 1000, is 0"),
         (["CONFIG", "--effort", "great"], "--effort"),
         (["OTHER", "--run", "RUN"], "the run is of another season"),
     ],
