@@ -44,6 +44,8 @@ class Air:
         Ratio of the specific heats [1].
     prandtl : float
         Viscosity times specific heat over thermal conductivity [1].
+    temperature_c : float
+        Temperature [degC].
     """
 
     density: float
@@ -51,6 +53,7 @@ class Air:
     viscosity: float
     heat_ratio: float
     prandtl: float
+    temperature_c: float = 20.0
 
     @property
     def kinematic_viscosity(self) -> float:
@@ -111,6 +114,7 @@ def humid_air(
         viscosity=viscosity,
         heat_ratio=_cramer(_HEAT_RATIO, t, p, water),
         prandtl=viscosity * _specific_heat(kelvin, water) / _conductivity(kelvin, water),
+        temperature_c=t,
     )
 
 

@@ -45,11 +45,13 @@ def power_balance(
     driver = rules.driver
     count = network.driver_count
     velocity = driven.flows[:count] / driver.area
-    coil = np.tile(driver.coil_impedance(omega), batch.size)
+    shape = (batch.size, omega.size)
+    coil = np.broadcast_to(network.coil, shape).reshape(-1)
+    force_factor = np.broadcast_to(network.force_factor, shape).reshape(-1)
     if rules.wiring == "series":
         currents = np.broadcast_to(driven.current, velocity.shape)
     else:
-        currents = (driven.voltage - driver.force_factor * velocity) / coil
+        currents = (driven.voltage - force_factor * velocity) / coil
     resistance = np.tile(driver.mechanical_impedance(omega).real, batch.size)
     ends = np.repeat(network.end_loss, omega.size, axis=1) * driven.loss_speeds
     return {

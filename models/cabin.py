@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from models.air import Air
-from models.cabin_modes import CabinSolver, PortTable, cabin_grid, resolution
+from models.cabin_modes import CabinSolver, PortTable, cabin_grid, highest_frequency, resolution
 from models.cabin_places import envelope_box, is_blocked, opening_port, site_port
 from models.envelope import Envelope, Site
 from models.outside import OutsideTable
@@ -101,6 +101,7 @@ def cabin_table(
     air: Air,
     *,
     radiation: bool = True,
+    reach: float = 0.0,
 ) -> OutsideTable:
     """Impedances among sites on an enclosure in a cabin, and transfer to the microphone.
 
@@ -124,6 +125,9 @@ def cabin_table(
         The air [kg/m3].
     radiation : bool
         False: the near field of the reference patches is left out of the self terms [flag].
+    reach : float
+        Angular frequency for which grid and modes are to do as well, as far as the model goes, so that
+        tables of other frequencies have the same [rad/s].
 
     Returns
     -------
@@ -143,7 +147,8 @@ def cabin_table(
     site_ports = [site_port(site, envelope, box) for site in sites]
     opening_ports = [opening_port(opening, cabin, box) for opening in cabin.openings]
     free = [index for index, site in enumerate(sites) if not is_blocked(site, cabin, box)]
-    step, n_modes = resolution(size, float(np.max(omega)) / air.sound_speed)
+    end = 2.0 * np.pi * highest_frequency(cabin.size, air.sound_speed)
+    step, n_modes = resolution(size, max(float(np.max(omega)), min(reach, end)) / air.sound_speed)
     solver = CabinSolver(cabin_grid(size, box if cabin.obstacle else None, box, step), n_modes)
     ports = tuple([site_ports[i] for i in free] + opening_ports)
     matrix = modal_sum(

@@ -6,6 +6,7 @@ the sizes they depend on, one file for the modes and one for each port.
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -91,6 +92,18 @@ def cabin_grid(size: np.ndarray, block: np.ndarray | None, keys: np.ndarray, ste
     return Grid(lines=(x, y, z), block=block)
 
 
+System = tuple[sparse.csc_matrix, Callable[[np.ndarray], np.ndarray]]
+
+
+@functools.lru_cache(maxsize=4)
+def _system(lines: tuple[tuple[float, ...], ...], block: tuple[float, ...] | None, shift: float) -> System:
+    """Mass matrix of a grid and solver of stiffness + shift * mass, kept: a cabin is asked for many sites."""
+    x, y, z = (np.array(line) for line in lines)
+    grid = Grid(lines=(x, y, z), block=None if block is None else np.array(block).reshape(2, 3))
+    stiffness, mass = grid.matrices()
+    return mass, factor(sparse.csc_matrix(stiffness + shift * mass))
+
+
 class CabinSolver:
     """Modes and static solutions of one cabin on one grid, from the cache or by computation.
 
@@ -108,7 +121,7 @@ class CabinSolver:
         block = None if grid.block is None else tuple(grid.block.ravel().tolist())
         lines = tuple(tuple(line.tolist()) for line in grid.lines)
         self._key = cache_key(SCHEME, lines, block, self.n_modes)
-        self._system: tuple[sparse.csc_matrix, Callable[[np.ndarray], np.ndarray]] | None = None
+        self._shape = lines, block
         size = np.array([line[-1] for line in grid.lines])
         self.volume = float(np.prod(size))
         if grid.block is not None:
@@ -119,12 +132,9 @@ class CabinSolver:
         # other eigenvectors of the same space must not meet static solutions cleaned of these
         self._token = cache_key(self._key, self.shapes.sum(axis=0).tolist(), self.shapes[:8].tolist())
 
-    def _factored(self) -> tuple[sparse.csc_matrix, Callable[[np.ndarray], np.ndarray]]:
+    def _factored(self) -> System:
         """Mass matrix, and the solver of stiffness + shift * mass."""
-        if self._system is None:
-            stiffness, mass = self.grid.matrices()
-            self._system = mass, factor(sparse.csc_matrix(stiffness + self._shift * mass))
-        return self._system
+        return _system(*self._shape, self._shift)
 
     def _modes(self) -> dict[str, np.ndarray]:
         """Wavenumbers and shapes (n_air, n_modes) with unit mean square over the air."""

@@ -127,6 +127,28 @@ class Diaphragms:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Specimens:
+    """What differs from design to design although the rules give one value: the driver as built.
+
+    Attributes
+    ----------
+    mass : ndarray, shape (n_designs,)
+        Moving mass Mms with the air load of a baffle mounting, of every driver of a design [kg].
+    compliance : ndarray, shape (n_designs,)
+        Suspension compliance [m/N].
+    force_factor : ndarray, shape (n_designs,)
+        Bl [T m].
+    coil_resistance : ndarray, shape (n_designs,)
+        Re [ohm].
+    """
+
+    mass: np.ndarray
+    compliance: np.ndarray
+    force_factor: np.ndarray
+    coil_resistance: np.ndarray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class DesignBatch:
     """Designs of one topology.
 
@@ -147,6 +169,11 @@ class DesignBatch:
     lining : tuple of ndarrays, each shape (n_designs,), or None
         Flow resistivity of a fibrous filling of each chamber, 0 or None for none; empty where no
         chamber has any [Pa s/m2].
+    specimens : Specimens or None
+        Drivers of each design, where they are not those of the rules [record].
+    leak : tuple of ndarrays, each shape (n_designs,), or None
+        Corner of a leakage of each chamber's own, on top of the season's; empty where no chamber has
+        any [Hz].
     """
 
     topology: Topology
@@ -156,6 +183,8 @@ class DesignBatch:
     diaphragms: tuple[Diaphragms, ...] = ()
     sites: tuple[Site, ...] = ()
     lining: tuple[np.ndarray | None, ...] = ()
+    specimens: Specimens | None = None
+    leak: tuple[np.ndarray | None, ...] = ()
 
     @property
     def size(self) -> int:
@@ -171,11 +200,17 @@ class DesignBatch:
             ducts=_pick(self.ducts, rows),
             diaphragms=_pick(self.diaphragms, rows),
             lining=_pick(self.lining, rows),
+            specimens=_pick(self.specimens, rows),
+            leak=_pick(self.leak, rows),
         )
 
     def lining_of(self, chamber: int) -> np.ndarray | None:
         """Flow resistivity in a chamber, shape (n_designs,), or None [Pa s/m2]."""
         return self.lining[chamber] if self.lining else None
+
+    def leak_of(self, chamber: int) -> np.ndarray | None:
+        """Corner of a chamber's own leakage, shape (n_designs,), or None [Hz]."""
+        return self.leak[chamber] if self.leak else None
 
 
 def _pick(record: Any, rows: np.ndarray | slice) -> Any:
@@ -184,6 +219,6 @@ def _pick(record: Any, rows: np.ndarray | slice) -> Any:
         return record[rows]
     if isinstance(record, tuple):
         return tuple(_pick(item, rows) for item in record)
-    if isinstance(record, Patch | Mouth | Ducts | Diaphragms):
+    if isinstance(record, Patch | Mouth | Ducts | Diaphragms | Specimens):
         return replace(record, **{f.name: _pick(getattr(record, f.name), rows) for f in fields(record)})
     return record

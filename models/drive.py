@@ -81,6 +81,7 @@ class _Reduced:
     duct_area: np.ndarray
     omega: np.ndarray
     coil: np.ndarray
+    force_factor: np.ndarray
     passive_area: np.ndarray
     passive_limit: np.ndarray
     fixed: np.ndarray | None
@@ -98,6 +99,7 @@ class _Reduced:
             duct_area=self.duct_area[:, rows],
             omega=self.omega[rows],
             coil=self.coil[rows],
+            force_factor=self.force_factor[rows],
             passive_area=self.passive_area[:, rows],
             passive_limit=self.passive_limit[:, rows],
             fixed=None if self.fixed is None else self.fixed[rows],
@@ -141,17 +143,15 @@ def solve_drive(
     def per_design(columns: np.ndarray) -> np.ndarray:
         return np.repeat(columns, shape[1], axis=-1)
 
-    def per_tone(columns: np.ndarray) -> np.ndarray:
-        return np.tile(columns, shape[0])
-
     work = _Reduced(
         planes=planes,
         right=right,
         rows=rows,
         end_loss=per_design(network.end_loss),
         duct_area=per_design(network.duct_area),
-        omega=per_tone(omega),
-        coil=per_tone(rules.driver.coil_impedance(omega)),
+        omega=np.tile(omega, shape[0]),
+        coil=np.broadcast_to(network.coil, shape).reshape(flat),
+        force_factor=np.broadcast_to(network.force_factor, shape).reshape(flat),
         passive_area=per_design(passive_area),
         passive_limit=per_design(passive_limit),
         fixed=None if voltage is None else np.ascontiguousarray(voltage).reshape(flat),
@@ -206,9 +206,8 @@ def _respond(work: _Reduced, network: Network, rules: Rules, speeds: np.ndarray)
     substitute(eliminate(planes, right, range(first, network.size)), flows)
     substitute(work.rows, flows)
     unit = np.array([flows[i] for i in range(network.size)])
-    driver = rules.driver
-    velocity = unit[: network.driver_count] / driver.area
-    back = driver.force_factor * velocity
+    velocity = unit[: network.driver_count] / rules.driver.area
+    back = work.force_factor * velocity
     if rules.wiring == "series":
         current = (1.0 - back.sum(axis=0)) / (work.coil * network.driver_count)
     else:

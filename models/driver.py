@@ -48,6 +48,10 @@ class Driver:
         Diameter of the cut-out, diameter of the frame, depth behind the mounting face [m].
     nominal_resistance : float
         Resistance by which a nominal power V^2/R is read [ohm].
+    thermal_resistance : float or None
+        From the coil to the air around the driver; None where it is not known [K/W].
+    coil_temperature_max_c : float or None
+        Temperature that the coil bears; None where it is not known [degC].
     """
 
     name: str
@@ -65,6 +69,8 @@ class Driver:
     frame: float
     depth: float
     nominal_resistance: float
+    thermal_resistance: float | None = None
+    coil_temperature_max_c: float | None = None
 
     @property
     def radius(self) -> float:
@@ -99,6 +105,10 @@ class Driver:
         """Reference efficiency eta0 in a half space, (4 pi^2 / c^3) fs^3 Vas / Qes [1]."""
         return 4.0 * math.pi**2 / air.sound_speed**3 * self.fs**3 * self.vas(air) / self.qes
 
+    def air_load(self, air: Air) -> float:
+        """Mass of the two-sided baffle load 2 (8/3) rho a^3 [kg]."""
+        return 2.0 * 8.0 / 3.0 * air.density * self.radius**3
+
     def mass_in_vacuo(self, air: Air) -> float:
         """Moving mass less the two-sided baffle load 2 (8/3) rho a^3.
 
@@ -117,7 +127,7 @@ class Driver:
         ValueError
             The air load is not smaller than the moving mass.
         """
-        load = 2.0 * 8.0 / 3.0 * air.density * self.radius**3
+        load = self.air_load(air)
         if load >= self.mass:
             raise ValueError(
                 f"moving mass {self.mass * 1e3:.4g} g is not above the air load "
@@ -173,7 +183,8 @@ def driver_from_parameters(air: Air, *, name: str = "driver", **keys: float | No
         ``fs_hz, qms, qes, qts, vas_l, re_ohm, sd_cm2`` or ``diameter_mm`` (effective), ``mms_g, cms_mm_n,
         rms_kg_s, bl_tm, eta0_percent``; ``le_mh, coil_k`` (default 0), ``coil_n`` (0.5); ``displaced_cm3``
         (0), ``cutout_mm`` (the effective diameter), ``frame_mm`` (the cut-out), ``depth_mm`` (0),
-        ``nominal_ohm`` (``re_ohm``); None counts as not given [unit in the key].
+        ``nominal_ohm`` (``re_ohm``), ``thermal_k_w`` and ``coil_temperature_max_c`` (not known); None
+        counts as not given [unit in the key].
 
     Returns
     -------
@@ -207,4 +218,6 @@ def driver_from_parameters(air: Air, *, name: str = "driver", **keys: float | No
         frame=given.get("frame_mm", cutout * 1e3) * 1e-3,
         depth=given.get("depth_mm", 0.0) * 1e-3,
         nominal_resistance=given.get("nominal_ohm", full["re"]),
+        thermal_resistance=given.get("thermal_k_w"),
+        coil_temperature_max_c=given.get("coil_temperature_max_c"),
     )

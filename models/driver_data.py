@@ -41,7 +41,7 @@ THIELE_SMALL_KEYS = {
 
 OTHER_KEYS = (
     "diameter_mm", "le_mh", "coil_k", "coil_n", "displaced_cm3", "cutout_mm", "frame_mm", "depth_mm",
-    "nominal_ohm",
+    "nominal_ohm", "thermal_k_w", "coil_temperature_max_c",
 )  # fmt: skip
 
 _KEY_OF = {quantity: (key, unit) for key, (quantity, unit) in THIELE_SMALL_KEYS.items()}
@@ -73,7 +73,7 @@ def complete_data(given: Mapping[str, float], air: Air) -> dict[str, float]:
     for key in given:
         if key not in THIELE_SMALL_KEYS and key not in OTHER_KEYS:
             raise TypeError(f"unknown key of a driver: {key!r}")
-    _refuse_impossible(given)
+    _refuse_impossible(given, air)
     data = dict(given)
     if "diameter_mm" in data:
         disc = math.pi / 4.0 * (data["diameter_mm"] / 10.0) ** 2
@@ -84,7 +84,7 @@ def complete_data(given: Mapping[str, float], air: Air) -> dict[str, float]:
     return _complete(data, air)
 
 
-def _refuse_impossible(given: Mapping[str, float]) -> None:
+def _refuse_impossible(given: Mapping[str, float], air: Air) -> None:
     faults = []
     for key, value in given.items():
         zero_allowed = key in ("le_mh", "coil_k", "coil_n", "displaced_cm3", "depth_mm")
@@ -104,6 +104,12 @@ def _refuse_impossible(given: Mapping[str, float]) -> None:
                 f"{given['qts']:g} must be below {other} = {given[other]:g}, since 1/qts = 1/qms + 1/qes"
             )
             faults.append(("qts", message))
+    most = given.get("coil_temperature_max_c")
+    if most is not None and "thermal_k_w" not in given:
+        faults.append(("coil_temperature_max_c", f"{most:g} says nothing without thermal_k_w"))
+    if most is not None and most <= air.temperature_c:
+        message = f"{most:g} must be above the air's temperature, {air.temperature_c:g}"
+        faults.append(("coil_temperature_max_c", message))
     if faults:
         raise DriverDataError(faults)
 

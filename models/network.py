@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.design import DesignBatch, Ducts, Mouth, Patch
+from models.design import DesignBatch, Ducts, Mouth, Patch, Specimens
 from models.ducts import duct_impedances, end_resistance_per_speed
 from models.elimination import Planes, add
 from models.envelope import in_plane_axes
@@ -44,6 +44,10 @@ class Network:
         Pressure at the microphone per flow, by unknown, each (n_designs, n_tones) [Pa s/m3].
     parts : dict of Planes
         The same matrix by cause: driver, diaphragm, duct, chamber, outside [Pa s/m3].
+    coil : complex ndarray, shape (n_designs or 1, n_tones)
+        Impedance of one voice coil [ohm].
+    force_factor : ndarray, shape (n_designs or 1, 1)
+        Bl [T m].
     """
 
     planes: Planes
@@ -55,6 +59,8 @@ class Network:
     duct_area: np.ndarray
     transfer: dict[int, np.ndarray]
     parts: dict[str, Planes]
+    coil: np.ndarray
+    force_factor: np.ndarray
 
     @property
     def size(self) -> int:
@@ -122,6 +128,8 @@ def assemble(batch: DesignBatch, rules: Rules, outside: OutsideTable, omega: np.
         duct_area=duct_area,
         transfer=transfer,
         parts=parts,
+        coil=coil_planes(rules, omega, batch.specimens),
+        force_factor=_force_factor(rules, batch.specimens),
     )
 
 
@@ -142,7 +150,22 @@ def duct_planes(duct: Ducts, rules: Rules, omega: np.ndarray) -> tuple[np.ndarra
     )
 
 
-def driver_planes(rules: Rules, count: int, omega: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def coil_planes(rules: Rules, omega: np.ndarray, specimens: Specimens | None = None) -> np.ndarray:
+    """Impedance of one voice coil, shape (n_designs, n_tones), or (1, n_tones) where all are alike [ohm]."""
+    coil = rules.driver.coil_impedance(omega)[None]
+    if specimens is None:
+        return coil
+    return np.asarray(coil + (specimens.coil_resistance - rules.driver.coil_resistance)[:, None])
+
+
+def _force_factor(rules: Rules, specimens: Specimens | None) -> np.ndarray:
+    """Bl, shape (n_designs, 1), or (1, 1) where all are alike [T m]."""
+    return np.array([[rules.driver.force_factor]]) if specimens is None else specimens.force_factor[:, None]
+
+
+def driver_planes(
+    rules: Rules, count: int, omega: np.ndarray, specimens: Specimens | None = None
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """What drivers bring into the network, whatever the box.
 
     Parameters
@@ -153,30 +176,37 @@ def driver_planes(rules: Rules, count: int, omega: np.ndarray) -> tuple[np.ndarr
         Number of drivers [1].
     omega : ndarray, shape (n_tones,)
         Angular frequencies [rad/s].
+    specimens : Specimens or None
+        The drivers of each design, where they are not those of the rules [record].
 
     Returns
     -------
-    tuple of three complex ndarrays, shape (n_tones,)
+    tuple of three complex ndarrays, shape (n_designs, n_tones), or (1, n_tones) where all are alike
         Impedance of a driver [Pa s/m3], that of its coil alone, which couples drivers in series
         [Pa s/m3], and the right side per volt [Pa/V].
     """
     driver = rules.driver
-    coil = driver.coil_impedance(omega) * (count if rules.wiring == "series" else 1)
+    coil = coil_planes(rules, omega, specimens) * (count if rules.wiring == "series" else 1)
+    force_factor = _force_factor(rules, specimens)
     mass = driver.mass_in_vacuo(rules.air) if rules.physics.radiation else driver.mass
-    mechanical = driver.mechanical_impedance(omega) + 1j * omega * (mass - driver.mass)
-    motional = driver.force_factor**2 / coil / driver.area**2
-    return mechanical / driver.area**2 + motional, motional, driver.force_factor / (coil * driver.area)
+    mechanical = driver.mechanical_impedance(omega)[None] + 1j * omega * (mass - driver.mass)
+    if specimens is not None:
+        stiffer = 1.0 / specimens.compliance - 1.0 / driver.compliance
+        heavier = specimens.mass - driver.mass
+        mechanical = mechanical + 1j * omega * heavier[:, None] + stiffer[:, None] / (1j * omega)
+    motional = force_factor**2 / coil / driver.area**2
+    return mechanical / driver.area**2 + motional, motional, force_factor / (coil * driver.area)
 
 
 def _sources(batch: DesignBatch, rules: Rules, omega: np.ndarray) -> dict[int, np.ndarray]:
     count = len(batch.driver_ends)
-    plane = np.broadcast_to(driver_planes(rules, count, omega)[2], (batch.size, omega.size))
+    plane = np.broadcast_to(driver_planes(rules, count, omega, batch.specimens)[2], (batch.size, omega.size))
     return {i: plane for i in range(count)}
 
 
 def _add_drivers(planes: Planes, batch: DesignBatch, rules: Rules, omega: np.ndarray) -> None:
     count = len(batch.driver_ends)
-    own, coupling, _ = driver_planes(rules, count, omega)
+    own, coupling, _ = driver_planes(rules, count, omega, batch.specimens)
     for i in range(count):
         add(planes, i, i, own)
         for j in range(i + 1, count if rules.wiring == "series" else 0):
@@ -200,8 +230,8 @@ def _add_chamber(
     volume = np.prod(sides, axis=1) - behind * rules.driver.displaced_volume
     patches = [joint.end for joint in joints if isinstance(joint.end, Patch)]
     ducts = [a for a, joint in enumerate(joints) if joint.yields]
-    lining = batch.lining_of(chamber)
-    z = room_impedance(omega, sides, volume, patches, rules.air, rules.physics, ducts, lining)
+    lining, leak = batch.lining_of(chamber), batch.leak_of(chamber)
+    z = room_impedance(omega, sides, volume, patches, rules.air, rules.physics, ducts, lining, leak)
     for a, one in enumerate(joints):
         for b in range(a, len(joints)):
             two = joints[b]

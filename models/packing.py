@@ -47,7 +47,7 @@ def make_tones(rules: Rules, omega: np.ndarray, drivers: int) -> Tones:
         return np.array([values.real, values.imag])
 
     air, physics = rules.air, rules.physics
-    own, coupling, source = driver_planes(rules, drivers, omega)
+    own, coupling, source = (plane[0] for plane in driver_planes(rules, drivers, omega))
     heat = math.sqrt(air.prandtl)
     return Tones(
         omega=np.asarray(omega, dtype=float),
@@ -87,8 +87,8 @@ def _given(
             behind = sum(rear == chamber for _, rear in batch.topology.drivers)
             volume = np.prod(sides, axis=1) - behind * rules.driver.displaced_volume
             yields = [k for k, one in enumerate(here) if one[3] == 2 and batch.ducts[one[4]].count == 1]
-            lining = batch.lining_of(int(chamber))
-            z = room_impedance(omega, sides, volume, patches, rules.air, rules.physics, yields, lining)
+            lining, leak = batch.lining_of(int(chamber)), batch.leak_of(int(chamber))
+            z = room_impedance(omega, sides, volume, patches, rules.air, rules.physics, yields, lining, leak)
             rooms += [z[a, b] for a in range(len(here)) for b in range(a, len(here))]
 
     def stacked(planes: list[np.ndarray]) -> np.ndarray:

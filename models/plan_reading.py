@@ -204,3 +204,34 @@ class _Reader:
             q=column(given.q),
             excursion_limit=column(given.excursion_limit),
         )
+
+
+def blank_volume(plan: PlanBatch) -> np.ndarray:
+    """Volume of the sealed blanks of plans, shape (n_plans,) [m3]."""
+    blanks = [i for i, leaf in enumerate(plan.arrangement.leaves) if leaf.kind == "blank"]
+    rects = plan.rects[:, blanks]
+    floors = np.prod(rects[..., 1] - rects[..., 0], axis=2)
+    return np.asarray(floors.sum(axis=1) * plan.height)
+
+
+def plan_material(plan: PlanBatch, batch: DesignBatch) -> np.ndarray:
+    """Material of plans: the envelope less all air and the cut-outs, shape (n_plans,) [m3].
+
+    Parameters
+    ----------
+    plan : PlanBatch
+        Plans [record].
+    batch : DesignBatch
+        The designs read off them by :func:`read_plan` [record].
+
+    Returns
+    -------
+    ndarray, shape (n_plans,)
+        Volume of body and lid without bosses, pads and rounded mouths [m3].
+    """
+    air = np.prod(batch.sides, axis=2).sum(axis=1) + blank_volume(plan)
+    for duct in batch.ducts:
+        air = air + duct.area * duct.length
+    for disc in plan.discs:
+        air = air + 0.25 * np.pi * disc.cutout**2 * plan.envelope.wall
+    return np.asarray(np.prod(plan.outer) - air)

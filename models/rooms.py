@@ -39,6 +39,7 @@ def medium(
     air: Air,
     physics: Physics,
     lining: np.ndarray | None = None,
+    leak: np.ndarray | None = None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Effective density and compressibility of the air in a room, losses included.
 
@@ -58,6 +59,8 @@ def medium(
         Switches for wall losses and leakage [record].
     lining : ndarray, shape (n_designs,), or None
         Flow resistivity of a filling, which takes the place of wall losses; 0 or None for none [Pa s/m2].
+    leak : ndarray, shape (n_designs,), or None
+        Corner of the room's own leakage, on top of the one in ``physics`` [Hz].
 
     Returns
     -------
@@ -83,6 +86,8 @@ def medium(
         compression = np.where(filled, soft * air.bulk_modulus, compression)
     if physics.leak_corner_hz:
         compression += -2j * np.pi * physics.leak_corner_hz / omega
+    if leak is not None:
+        compression += -2j * np.pi * leak[:, None] / omega
     return density, compression / air.bulk_modulus
 
 
@@ -95,6 +100,7 @@ def room_impedance(
     physics: Physics,
     ducts: Sequence[int] = (),
     lining: np.ndarray | None = None,
+    leak: np.ndarray | None = None,
 ) -> np.ndarray:
     """Impedance matrix among the patches of a room.
 
@@ -117,6 +123,8 @@ def room_impedance(
     lining : ndarray, shape (n_designs,), or None
         Flow resistivity of a filling. Of the near field only each patch's own part has its density; that
         between patches is air's, so that no error of a real number can give energy [Pa s/m2].
+    leak : ndarray, shape (n_designs,), or None
+        Corner of the room's own leakage [Hz].
 
     Returns
     -------
@@ -138,6 +146,7 @@ def room_impedance(
             physics,
             ducts,
             None if lining is None else lining[rows],
+            None if leak is None else leak[rows],
         )
     return result
 
@@ -152,8 +161,9 @@ def _one_axis(
     physics: Physics,
     ducts: Sequence[int],
     lining: np.ndarray | None,
+    leak: np.ndarray | None,
 ) -> np.ndarray:
-    density, compressibility = medium(omega, sides, volume, line, air, physics, lining)
+    density, compressibility = medium(omega, sides, volume, line, air, physics, lining, leak)
     count = len(patches)
     if physics.chambers == "lump":
         lump = 1.0 / (1j * omega * volume[:, None] * compressibility)

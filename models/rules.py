@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -11,6 +11,7 @@ from models.air import Air
 from models.driver import Driver
 from models.envelope import Envelope
 from models.spaces import Space
+from models.tolerances import Tolerances
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,6 +99,8 @@ class Rules:
     mean : str
         How tones are averaged: ``level`` (mean of decibels), ``energy`` (mean of squared
         pressures) or ``worst`` (lowest level) [text].
+    tolerances : Tolerances
+        How boxes, drivers and the day deviate; no part of a score [record].
     """
 
     driver: Driver
@@ -112,6 +115,7 @@ class Rules:
     physics: Physics
     drive: Literal["per_tone", "per_space", "common"] = "per_tone"
     mean: Literal["level", "energy", "worst"] = "level"
+    tolerances: Tolerances = field(default_factory=Tolerances)
 
     @property
     def omega(self) -> np.ndarray:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
 
+from models.air import Air
 from models.backend import choose_backend
 from models.cabin import cabin_table
 from models.design import DesignBatch
@@ -21,6 +22,9 @@ from models.spaces import HalfSpace
 
 REFERENCE_PRESSURE = 20e-6
 """Reference of sound pressure level, rms [Pa]."""
+
+REACH = 2.0
+"""A cabin is modelled up to so many times the highest tone, whatever is asked for below."""
 
 CHUNK_ENTRIES = 2048
 """Designs times tones that are worked on at once, so that the planes stay in the cache."""
@@ -116,12 +120,23 @@ class Judge:
         self.omega = np.tile(tones, len(rules.spaces))
         self._tables: dict[tuple[Site, ...], OutsideTable] = {}
         self._structures: dict[Any, Any] = {}
+        self._airs: dict[Air, Judge] = {}
 
     def with_rules(self, rules: Rules) -> Judge:
         """An evaluator under other rules, for the same tones and spaces, with the same outside tables."""
         other = Judge(rules, self.tones_hz, self.backend)
         other._tables = self._tables
         return other
+
+    def in_air(self, air: Air) -> Judge:
+        """The same evaluator in another air, made once, its drivers' parts moving with the same mass."""
+        if air not in self._airs:
+            driver, load = self.rules.driver, self.rules.driver.air_load(air)
+            heavier = load - driver.air_load(self.rules.air) if self.rules.physics.radiation else 0.0
+            driver = replace(driver, mass=driver.mass + heavier)
+            rules = replace(self.rules, air=air, driver=driver)
+            self._airs[air] = Judge(rules, self.tones_hz, self.backend)
+        return self._airs[air]
 
     def with_backend(self, backend: str) -> Judge:
         """The same evaluator on another back end; tables of the outside are shared."""
@@ -181,17 +196,18 @@ class Judge:
 
     def _make_table(self, sites: tuple[Site, ...]) -> OutsideTable:
         rules = self.rules
-        tones = 2.0 * np.pi * self.tones_hz
-        tables = []
-        for space in rules.spaces:
-            make = half_space_table if isinstance(space, HalfSpace) else cabin_table
-            tables.append(
-                make(space, rules.envelope, sites, tones, rules.air, radiation=rules.physics.radiation)  # type: ignore[arg-type]
-            )
+        place = (rules.envelope, sites, 2.0 * np.pi * self.tones_hz, rules.air)
+        radiation, reach = rules.physics.radiation, REACH * 2.0 * np.pi * float(rules.tones_hz.max())
+        tables = [
+            half_space_table(space, *place, radiation=radiation)
+            if isinstance(space, HalfSpace)
+            else cabin_table(space, *place, radiation=radiation, reach=reach)
+            for space in rules.spaces
+        ]
         return side_by_side(tables)
 
     def _respond(self, batch: DesignBatch, voltage: np.ndarray | None) -> Responses:
-        if self.backend == "compiled":
+        if self.backend == "compiled" and batch.specimens is None:
             return self._respond_compiled(batch, voltage)
         step = max(1, CHUNK_ENTRIES // self.omega.size)
         parts = []

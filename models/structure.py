@@ -40,6 +40,11 @@ def is_plain(duct: Ducts) -> bool:
     return duct.area_end is None and not duct.bends and duct.lining is None
 
 
+def is_empty(batch: DesignBatch, chamber: int) -> bool:
+    """Whether a chamber has neither lining nor a leak of its own, so that the compiled code knows it."""
+    return batch.lining_of(chamber) is None and batch.leak_of(chamber) is None
+
+
 def structure_key(batch: DesignBatch) -> tuple[Any, ...]:
     """What two batches share that the same :class:`~models.batch_kernel.Graph` describes."""
     walls = tuple(
@@ -51,8 +56,8 @@ def structure_key(batch: DesignBatch) -> tuple[Any, ...]:
         (d.count, d.slot_height is None, is_plain(d), d.end_lengths[0] is None, d.end_lengths[1] is None)
         for d in batch.ducts
     )
-    lined = tuple(batch.lining_of(c) is not None for c in range(batch.topology.chambers))
-    return batch.topology, walls, ducts, lined
+    empty = tuple(is_empty(batch, chamber) for chamber in range(batch.topology.chambers))
+    return batch.topology, walls, ducts, empty
 
 
 def _steps(schedule: Schedule, places: dict[Key, int]) -> Steps:
@@ -146,7 +151,7 @@ def make_graph(batch: DesignBatch, rules: Rules) -> Graph:
     rooms, pairs = [], 0
     for chamber in range(topology.chambers):
         count = int(starts[chamber + 1] - starts[chamber])
-        plain = rules.physics.chambers == "room" and batch.lining_of(chamber) is None
+        plain = rules.physics.chambers == "room" and is_empty(batch, chamber)
         rooms.append(-1 if plain else pairs)
         pairs += 0 if plain else count * (count + 1) // 2
     duct_keys = sorted(key for key in keys if key[0] >= first)

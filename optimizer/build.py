@@ -15,13 +15,22 @@ from models.solids import plain_contours, solid_of, triangles_of
 from optimizer.cad_files import has_cad, step_bytes
 from optimizer.design_file import read_design, write_design
 from optimizer.faults import ConfigError, Fault
-from optimizer.files import write_bytes, write_json, write_text
-from optimizer.layout_search import LAYOUT_EFFORTS, LaidOut, NoPlan, lay_out
+from optimizer.files import json_of, write_bytes, write_json, write_text
+from optimizer.layout_efforts import LAYOUT_EFFORTS
+from optimizer.layout_search import LaidOut, NoPlan, lay_out
 from optimizer.mesh_files import Mesh, stl_bytes, threemf_bytes
-from optimizer.plan_file import write_plan
+from optimizer.plan_file import plan_data, read_plan_file
+from optimizer.plan_stage import laid_out_of
 from optimizer.printer import printer_of, split_for_bed
 from optimizer.progress import Progress, silent
-from optimizer.run_folder import READ_BACK_TOLERANCE_DB, InternalError, Run, candidate_folder
+from optimizer.run_folder import (
+    NETWORK_FILE,
+    PLAN_FILE,
+    READ_BACK_TOLERANCE_DB,
+    InternalError,
+    Run,
+    candidate_folder,
+)
 from optimizer.season import Season, season_from_data
 from optimizer.verification import Verified, require_mesh_extra, turned_over, verify_parts
 
@@ -78,9 +87,9 @@ def find_candidate(run: Run, number: int) -> dict[str, Any]:
 
 
 def build_candidate(
-    run: Run, number: int, effort: str = "normal", seed: int = 1, progress: Progress = silent
+    run: Run, number: int, effort: str | None = None, seed: int = 1, progress: Progress = silent
 ) -> Built:
-    """Lay a candidate out, make its parts, and check them.
+    """Make a candidate's parts by its floor plan, and check them.
 
     Parameters
     ----------
@@ -88,10 +97,11 @@ def build_candidate(
         Run folder [record].
     number : int
         Rank of the candidate [1].
-    effort : str
-        Name of :data:`optimizer.layout_search.LAYOUT_EFFORTS` [text].
+    effort : str or None
+        Name in :data:`optimizer.layout_efforts.LAYOUT_EFFORTS`, by which a plan is sought anew; None takes
+        the plan that the search found, and seeks one by ``normal`` only where it found none [text].
     seed : int
-        Root of the random numbers [1].
+        Root of the random numbers of a plan that is sought [1].
     progress : callable
         Told how far it is [record].
 
@@ -108,19 +118,14 @@ def build_candidate(
         The plan's design scores otherwise when it is read back from its file.
     """
     require_mesh_extra()
-    find_candidate(run, number)
     season = season_of(run)
-    place = run.folder / candidate_folder(number)
-    design = read_design(place / "design.toml", season.rules)
     judge = Judge(season.rules)
-    bridge = printer_of(season).bridge_mm / MM
-    found = lay_out(judge, design, LAYOUT_EFFORTS[effort], seed, progress, bridge)
-    folder = place / PARTS
+    found = _plan_of(run, number, season, judge, effort, seed, progress)
+    folder = run.folder / candidate_folder(number) / PARTS
     if isinstance(found, NoPlan):
         write_json(folder / "build.json", {"candidate": number, "built": False, "reasons": found.reasons})
         return Built(number=number, folder=folder, laid_out=found, verified=None)
-    areas = tuple(float(d.area[0]) for d in design.diaphragms)
-    write_plan(folder / "plan.json", found.plan.arrangement, found.x, areas)
+    write_json(folder / PLAN_FILE, plan_data(found))
     _write_design(folder / "design.toml", found, number, season, judge)
     notes = write_parts(folder, found, season, number)
     verified = verify_parts(folder, season, number)
@@ -130,6 +135,23 @@ def build_candidate(
 
     draw_sheet(folder, found, verified, season, number, notes)
     return Built(number=number, folder=folder, laid_out=found, verified=verified, notes=tuple(notes))
+
+
+def _plan_of(
+    run: Run, number: int, season: Season, judge: Judge, effort: str | None, seed: int, progress: Progress
+) -> LaidOut | NoPlan:
+    """The plan that the search found for a candidate, or one that is sought now."""
+    candidate = find_candidate(run, number)
+    place = run.folder / candidate_folder(number)
+    design = read_design(place / "design.toml", season.rules)
+    if effort is None and (place / PLAN_FILE).is_file():
+        read_plan_file(place / PLAN_FILE, season.rules)  # refuses one that cannot be built
+        data, network_db = json_of(place / PLAN_FILE), float(candidate["plan"]["network_db"])
+        return laid_out_of(data, judge, design.diaphragms, network_db)
+    if (place / NETWORK_FILE).is_file():
+        design = read_design(place / NETWORK_FILE, season.rules)
+    bridge = printer_of(season).bridge_mm / MM
+    return lay_out(judge, design, LAYOUT_EFFORTS[effort or "normal"], seed, progress, bridge)
 
 
 def write_parts(folder: Path, found: LaidOut, season: Season, number: int | None) -> list[str]:
@@ -210,7 +232,7 @@ def _write_design(path: Path, found: LaidOut, number: int, season: Season, judge
         f"score {found.score_db:.3f} dB, {found.cost_db:.3f} dB below the free network",
         f"season {season.name}",
     ]
-    write_text(path, write_design(found.design, 0, comments=comments))
+    write_text(path, write_design(found.design, 0, comments=comments, plan=PLAN_FILE))
     back = float(judge.scores(judge.respond(read_design(path, season.rules)))[0])
     if not abs(back - found.score_db) <= READ_BACK_TOLERANCE_DB:
         raise InternalError(f"the plan scores {found.score_db:.4f} dB, but {back:.4f} dB as read from {path}")
@@ -252,7 +274,7 @@ def build_record(number: int, found: LaidOut, verified: Verified, notes: list[st
         "material_cm3": verified.body_cm3 + verified.lid_cm3,
         "mass_g": verified.mass_g,
         "verified": verified.passed,
-        "checks": [{"name": c.name, "passed": c.passed, "found": c.found} for c in verified.checks],
+        "checks": verified.record()["checks"],
         "notes": notes,
     }
 

@@ -125,7 +125,7 @@ def ceiling(season: Season, known: list[Known], progress: Progress = silent) -> 
     rungs += [_certified_rung(season, c, f"any {name}") for name, c in certificates.items()]
     if pinned is not None:
         rungs.append(_certified_rung(season, pinned, "vented box at the sites of the best one found"))
-    rungs += _driver_rung(season, runner)
+    rungs += _driver_rung(runner)
     bound_by_graph = {c.graph: c for c in certificates.values()}
     prices = [dict(p) | _gain(p, gains) for p in priced[best]] if best in priced else []
     never = [key for key in gains if key != "envelope" and _never(key, gains, season, priced)]
@@ -192,19 +192,27 @@ def _certified_rung(season: Season, certificate: Certificate, name: str) -> Rung
     )
 
 
-def _driver_rung(season: Season, runner: TaskRunner) -> list[Rung]:
-    """The bound from driver and cabin alone; nothing where it is not finite."""
-    rules = season.rules
+def any_enclosure_db(runner: TaskRunner) -> float | None:
+    """Averaged output that no enclosure exceeds, from driver and space; None where none is finite [dB]."""
+    rules = runner.season.rules
     levels = driver_bound_db(rules, runner.judge.outside(runner.sites), runner.judge.omega)
     if levels is None:
-        return []
+        return None
     by_space = levels.reshape(len(rules.spaces), -1)
     weights = np.array([space.weight for space in rules.spaces])
     means = mean_level(by_space, rules.tone_weights, rules.mean)
+    return float((means * weights).sum() / weights.sum())
+
+
+def _driver_rung(runner: TaskRunner) -> list[Rung]:
+    """The bound from driver and cabin alone; nothing where it is not finite."""
+    value = any_enclosure_db(runner)
+    if value is None:
+        return []
     return [
         Rung(
             name="driver and power alone: any enclosure",
-            value_db=float((means * weights).sum() / weights.sum()),
+            value_db=value,
             kind=BOUND,
             how="most power the driver can give to any load, radiated from the search's sites at best",
             void_if="the enclosure is not passive, an opening lies elsewhere, or the cabin's model is wrong",

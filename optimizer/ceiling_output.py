@@ -116,8 +116,9 @@ def _rules(found: dict[str, Any]) -> list[str]:
         lines.append(f"Never binding for the leading types: {idle}.")
     for t in found["takeovers"]:
         change = f"{t['rule']} at {t['to']:.4g} {t['unit']} instead of {t['from']:.4g}"
-        against = "none that fits" if t["best_db"] is None else f"{t['best_db']:.2f} dB"
-        levels = f"{t['other_db']:.2f} dB against {against}"
+        digits = 2 if t["best_db"] is None or t["other_db"] - t["best_db"] >= 0.01 else 4
+        against = "none that fits" if t["best_db"] is None else f"{t['best_db']:.{digits}f} dB"
+        levels = f"{t['other_db']:.{digits}f} dB against {against}"
         lines.append(f"With {change}, {_short(t['graph'])} overtakes: {levels}.")
     if not found["takeovers"]:
         lines.append("No rule was found at which the next type overtakes, moved to a quarter or four times.")

@@ -2,29 +2,56 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 
 import numpy as np
 
-from models.catalogue import graph_name, short_label
+from models.catalogue import graph_name
 from models.rules import Rules
 from models.spaces import HalfSpace, Space
 from models.topology import parse_graph_id
-from optimizer.results import SearchResult
+from optimizer.exposure import exposure_sentence
 from optimizer.season import Season
 
 
-def text_table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    """Columns set in line: the first flush left, the others flush right."""
+def text_table(head: Sequence[str], rows: Sequence[Sequence[str]], left: Collection[int] = ()) -> str:
+    """Columns set in line: the first and those of ``left`` flush left, the others flush right."""
     columns = list(zip(head, *rows, strict=True))
     widths = [max(len(cell) for cell in column) for column in columns]
 
     def line(cells: Sequence[str]) -> str:
-        first = cells[0].ljust(widths[0])
-        return "  ".join([first, *(c.rjust(w) for c, w in zip(cells[1:], widths[1:], strict=True))]).rstrip()
+        set_ = [
+            cell.ljust(width) if i == 0 or i in left else cell.rjust(width)
+            for i, (cell, width) in enumerate(zip(cells, widths, strict=True))
+        ]
+        return "  ".join(set_).rstrip()
 
     return "\n".join([line(head), *(line(row) for row in rows)])
+
+
+def season_record(season: Season, graphs: Sequence[str]) -> dict[str, Any]:
+    """A season as ``check --json`` prints it.
+
+    Parameters
+    ----------
+    season : Season
+        The season [record].
+    graphs : sequence of str
+        Graph ids that its search covers [text].
+
+    Returns
+    -------
+    dict
+        Name, hash, what it says with every default filled in, the graphs, warnings [mixed].
+    """
+    return {
+        "name": season.name,
+        "config_hash": season.config_hash,
+        "source": season.source,
+        "topologies": [{"topology": graph_name(parse_graph_id(graph)), "graph": graph} for graph in graphs],
+        "warnings": season_warnings(season.rules),
+    }
 
 
 def season_summary(season: Season, graphs: Sequence[str]) -> str:
@@ -83,6 +110,11 @@ _DRIVES = {
 def _driver_lines(rules: Rules) -> list[str]:
     driver, air = rules.driver, rules.air
     count = "" if rules.driver_count == 1 else f"{rules.driver_count} in {rules.wiring}, each: "
+    heat = []
+    if driver.thermal_resistance is not None:
+        most = driver.coil_temperature_max_c
+        bears = "" if most is None else f"; the coil bears {most:g} degC"
+        heat = [f"  coil to air {driver.thermal_resistance:.4g} K/W{bears}"]
     return [
         f"driver: {count}{driver.name}",
         f"  fs {driver.fs:.4g} Hz, Qms {driver.qms:.4g}, Qes {driver.qes:.4g}, Qts {driver.qts:.4g}, "
@@ -94,6 +126,7 @@ def _driver_lines(rules: Rules) -> list[str]:
         f"nominal {driver.nominal_resistance:.4g} ohm",
         f"  displaces {driver.displaced_volume * 1e6:.4g} cm3; cut-out {driver.cutout * 1e3:.4g} mm, "
         f"frame {driver.frame * 1e3:.4g} mm, depth {driver.depth * 1e3:.4g} mm",
+        *heat,
     ]
 
 
@@ -172,8 +205,12 @@ def evaluation_text(name: str, one: dict[str, Any], scale: float) -> str:
     if not one["settled"]:
         lines.append("  warning: drive and duct losses did not agree within the tolerance at every tone")
     lines += [f"  warning: {warning}" for warning in one["warnings"]]
-    head = ["Hz", "full-size Hz", "level dB", "drive V", "current A", "real W"]
-    head += ["excursion mm", "air m/s", "|Z| ohm", "nearest limit"]
+    lines += [f"  heat: {sentence}" for sentence in one.get("heat", [])]
+    if caution := exposure_sentence(one["spaces"], scale):
+        lines.append(f"  caution, hearing: {caution}")
+    warm = "hot_score_db" in one
+    head = ["Hz", "full-size Hz", "level dB", *(["hot dB", "coil degC"] if warm else []), "drive V"]
+    head += ["current A", "real W", "excursion mm", "air m/s", "|Z| ohm", "nearest limit"]
     for space in one["spaces"]:
         lines += ["", f"{space['name']}: mean {_fixed(space['mean_db'], 2)} dB, weight {space['weight']:g}"]
         rows = [
@@ -181,6 +218,7 @@ def evaluation_text(name: str, one: dict[str, Any], scale: float) -> str:
                 f"{tone['hz']:.5g}",
                 f"{tone['hz'] / scale:.4g}",
                 _fixed(tone["level_db"], 2),
+                *([_fixed(tone["hot_level_db"], 2), _fixed(tone["coil_temperature_c"], 0)] if warm else []),
                 _fixed(tone["drive_v_rms"], 3),
                 _fixed(tone["current_a_rms"], 3),
                 _fixed(tone["real_power_w"], 2),
@@ -202,41 +240,3 @@ def _fixed(value: float | None, digits: int) -> str:
 def _size(impedance: list[float | None]) -> float | None:
     real, imaginary = impedance
     return None if real is None or imaginary is None else float(np.hypot(real, imaginary))
-
-
-def search_text(result: SearchResult, folder: str) -> str:
-    """Short table of the candidates and two sentences on what to do with them.
-
-    Parameters
-    ----------
-    result : SearchResult
-        What the search found [record].
-    folder : str
-        The run folder [text].
-
-    Returns
-    -------
-    str
-        Several lines [text].
-    """
-    if not result.candidates:
-        return f"No design that fits was found. The record is in {folder}."
-    rows = [
-        [f"{c.rank}. {short_label(c.topology, c.graph)}", f"{c.score_db:.2f}", c.role]
-        for c in result.candidates
-    ]
-    best = result.candidates[0]
-    closed = [t.best_db for t in result.topologies if t.graph == "oA" and t.best_db is not None]
-    over = ""
-    if closed and best.graph != "oA":
-        over = f", {best.score_db - closed[0]:+.1f} dB against the best closed box"
-    return "\n".join(
-        [
-            text_table(["candidate", "score dB", "role"], rows),
-            "",
-            f"The first-ranked box is: {best.topology} (graph {best.graph}).",
-            f"It scores {best.score_db:.2f} dB{over}.",
-            *result.confidence["sentences"],
-            f"Open {folder}/report.html for reasons and figures; the sizes are in {folder}/candidates.",
-        ]
-    )

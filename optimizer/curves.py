@@ -10,7 +10,7 @@ from models.cabin_modes import highest_frequency
 from models.design import DesignBatch
 from models.drive import LIMIT_NAMES
 from models.rules import Rules
-from models.score import Judge
+from models.score import REACH, Judge, Responses
 from models.spaces import Cabin
 from optimizer.evaluation import number, unique_names
 
@@ -18,7 +18,7 @@ POINTS = 161
 """Frequencies of a curve, besides the tones."""
 
 
-def curve_frequencies(rules: Rules) -> np.ndarray:
+def curve_frequencies(rules: Rules, points: int = POINTS) -> np.ndarray:
     """Frequencies from half the lowest to twice the highest tone, the tones among them.
 
     The curves end earlier where the model of a cabin does.
@@ -27,6 +27,8 @@ def curve_frequencies(rules: Rules) -> np.ndarray:
     ----------
     rules : Rules
         The season's rules [record].
+    points : int
+        Frequencies besides the tones [1].
 
     Returns
     -------
@@ -35,7 +37,7 @@ def curve_frequencies(rules: Rules) -> np.ndarray:
     """
     tones_hz = rules.tones_hz
     ends = [highest_frequency(s.size, rules.air.sound_speed) for s in rules.spaces if isinstance(s, Cabin)]
-    grid = np.geomspace(tones_hz.min() / 2.0, min([tones_hz.max() * 2.0, *ends]), POINTS)
+    grid = np.geomspace(tones_hz.min() / 2.0, min([tones_hz.max() * REACH, *ends]), points)
     return np.unique(np.concatenate([grid, tones_hz]))
 
 
@@ -48,13 +50,23 @@ class CurveMaker:
         The season's rules [record].
     scale : float
         Full-size lengths over model lengths [1].
+    points : int
+        Frequencies besides the tones [1].
     """
 
-    def __init__(self, rules: Rules, scale: float) -> None:
+    def __init__(self, rules: Rules, scale: float, points: int = POINTS) -> None:
         self.rules = rules
         self.scale = scale
         self.at_tones = Judge(rules, backend="numpy")
-        self.judge = Judge(rules, curve_frequencies(rules), backend="numpy")
+        self.judge = Judge(rules, curve_frequencies(rules, points), backend="numpy")
+
+    def respond(self, batch: DesignBatch) -> Responses:
+        """Responses over frequency at the largest permitted drive, or at the common setting."""
+        voltage: np.ndarray | None = None
+        if self.rules.drive != "per_tone":
+            setting = self.at_tones.respond(batch).voltage[:, :, :1]
+            voltage = np.broadcast_to(setting, (*setting.shape[:2], self.judge.tones_hz.size))
+        return self.judge.respond(batch, voltage)
 
     def rows(self, batch: DesignBatch) -> list[dict[str, Any]]:
         """Curves of one design in every space, one row a frequency.
@@ -70,11 +82,7 @@ class CurveMaker:
             Columns with units in their names; the drive is the largest permitted one at each
             frequency, or the common setting where the season asks for one [mixed].
         """
-        voltage: np.ndarray | None = None
-        if self.rules.drive != "per_tone":
-            setting = self.at_tones.respond(batch).voltage[:, :, :1]
-            voltage = np.broadcast_to(setting, (1, setting.shape[1], self.judge.tones_hz.size))
-        responses = self.judge.respond(batch, voltage)
+        responses = self.respond(batch)
         impedance = responses.impedance
         ducts = unique_names([duct.name for duct in batch.ducts])
         table = []

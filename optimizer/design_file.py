@@ -96,6 +96,7 @@ class _Assembly:
             diaphragms=tuple(self._edge(d.start, d.end) for d in self.design.diaphragms),
         )
         linings = tuple(_optional(table.lining_pa_s_m2, 1.0) for table in self.design.chambers.values())
+        leaks = tuple(_optional(table.leak_corner_hz, 1.0) for table in self.design.chambers.values())
         return DesignBatch(
             topology=topology,
             sides=np.array([list(self.sides.values())]),
@@ -104,6 +105,7 @@ class _Assembly:
             diaphragms=diaphragms,
             sites=tuple(self.sites),
             lining=linings if any(one is not None for one in linings) else (),
+            leak=leaks if any(one is not None for one in leaks) else (),
         )
 
     def _edge(self, first: str, second: str) -> Edge:

@@ -25,6 +25,7 @@ class ChamberTable(Table):
     volume_l: Annotated[float, Field(gt=0.0, le=1e9)] | None = None
     length_mm: LengthMm | None = None
     lining_pa_s_m2: Lining | None = None
+    leak_corner_hz: Annotated[float, Field(ge=0.0, le=5000.0)] | None = None
 
 
 class PatchTable(Table):
@@ -88,6 +89,7 @@ class DesignFile(Table):
     """The whole file."""
 
     topology: Text | None = None
+    plan: Text | None = None
     chambers: Annotated[dict[Text, ChamberTable], Field(min_length=1)]
     drivers: Annotated[list[DriverTable], Field(min_length=1)]
     ducts: list[DuctTable] = Field(default_factory=list)

@@ -16,7 +16,12 @@ from optimizer.design_ends import DISC_TO_HALF
 
 
 def write_design(
-    batch: DesignBatch, index: int, *, label: str | None = None, comments: Iterable[str] = ()
+    batch: DesignBatch,
+    index: int,
+    *,
+    label: str | None = None,
+    comments: Iterable[str] = (),
+    plan: str | None = None,
 ) -> str:
     """Text of one design of a batch.
 
@@ -30,6 +35,8 @@ def write_design(
         Topology's label; the design's name where none is given [text].
     comments : iterable of str
         Lines to put first [text].
+    plan : str or None
+        File of the floor plan that the design is read off, beside the design file [text].
 
     Returns
     -------
@@ -44,10 +51,14 @@ def write_design(
     lines = [f"# {_plain(comment)}" for comment in comments]
     name = label or design_names(batch.rows(slice(index, index + 1)))[0]
     lines.append(f"topology = {_text(name)}  # graph {batch.topology.graph_id}")
+    if plan is not None:
+        lines.append(f"plan = {_text(plan)}  # the floor plan that all sizes are read off")
     for chamber in range(batch.topology.chambers):
         lines += ["", f"[chambers.{place_letter(chamber)}]"]
         lines.append(f"sides_mm = {_numbers(batch.sides[index, chamber], 1e-3)}")
         lines += _lining(batch.lining_of(chamber), index)
+        leak = batch.leak_of(chamber)
+        lines += [] if leak is None else [f"leak_corner_hz = {_number(leak[index], 1.0)}"]
     for places, ends in zip(batch.topology.drivers, batch.driver_ends, strict=True):
         lines += ["", "[[drivers]]", *_ends(batch, index, ("front", "rear"), places, ends)]
     for places, duct in zip(batch.topology.ducts, batch.ducts, strict=True):

@@ -2,20 +2,102 @@
 
 from __future__ import annotations
 
-import math
+from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from models.cabin_modes import highest_frequency
 from models.catalogue import design_names
 from models.design import DesignBatch
 from models.drive import LIMIT_NAMES
 from models.fit import reasons_not
 from models.score import Judge, Responses
+from models.spaces import Cabin
 from models.trust import warnings
+from optimizer.design_file import read_design
+from optimizer.exposure import tone_exposure
+from optimizer.faults import ConfigError, Fault
+from optimizer.heat import heat_record
+from optimizer.plain import number
+from optimizer.planned import room_reasons
+from optimizer.season import Season
+
+__all__ = ["evaluation", "number", "unique_names"]
 
 
-def evaluation(judge: Judge, batch: DesignBatch, voltage: float | None = None) -> list[dict[str, Any]]:
+class BadFrequency(ValueError):
+    """A frequency at which a season's spaces are not modelled."""
+
+
+def evaluate_files(
+    season: Season, paths: Sequence[Path], hz: np.ndarray | None = None, voltage: float | None = None
+) -> list[dict[str, Any]]:
+    """Evaluate design files under a season.
+
+    Parameters
+    ----------
+    season : Season
+        The season [record].
+    paths : sequence of Path
+        Design files [path].
+    hz : ndarray, shape (n,), or None
+        Frequencies instead of the season's tones [Hz].
+    voltage : float or None
+        Amplifier voltage, rms; None seeks the largest permitted drive [V].
+
+    Returns
+    -------
+    list of dict
+        What ``evaluate --json`` prints: one object a design, that of :func:`evaluation` with its file under
+        ``design`` [mixed].
+
+    Raises
+    ------
+    ConfigError
+        The faults of all files.
+    BadFrequency
+        A frequency lies above those for which a cabin is modelled.
+    """
+    if hz is not None:
+        _refuse_high(season, float(hz.max()))
+    batches: list[DesignBatch] = []
+    rooms: list[list[str] | None] = []
+    faults: list[Fault] = []
+    for path in paths:
+        try:
+            batches.append(read_design(path, season.rules, hz))
+            rooms.append(room_reasons(path, batches[-1], season.rules))
+        except ConfigError as error:
+            faults += error.faults
+    if faults:
+        raise ConfigError(faults)
+    judge = Judge(season.rules, hz, backend="numpy")
+    found = []
+    for path, batch, room in zip(paths, batches, rooms, strict=True):
+        reasons = None if room is None else [room]
+        found.append({"design": str(path)} | evaluation(judge, batch, voltage, reasons, season.scale)[0])
+    return found
+
+
+def _refuse_high(season: Season, highest: float) -> None:
+    for space in season.rules.spaces:
+        if isinstance(space, Cabin):
+            top = highest_frequency(space.size, season.rules.air.sound_speed)
+            if highest > top:
+                raise BadFrequency(
+                    f"{highest:g} Hz is above {top:.0f} Hz, where the model of {space.name!r} ends"
+                )
+
+
+def evaluation(
+    judge: Judge,
+    batch: DesignBatch,
+    voltage: float | None = None,
+    reasons: list[list[str]] | None = None,
+    scale: float = 1.0,
+) -> list[dict[str, Any]]:
     """Evaluate every design of a batch, as plain data that is valid JSON.
 
     Parameters
@@ -26,22 +108,27 @@ def evaluation(judge: Judge, batch: DesignBatch, voltage: float | None = None) -
         Designs of one topology [record].
     voltage : float or None
         Amplifier voltage, rms; None seeks the largest permitted drive [V].
+    reasons : list of list of str, or None
+        Why each design does not fit; None counts room by volume, with walls of its own for every part [text].
+    scale : float
+        Full-size lengths over model lengths, for exposure at full size [1].
 
     Returns
     -------
     list of dict
-        One object a design: score, fit, and for every space and tone the level, drive and what limits it;
+        One object a design: score, fit, and for every space and tone the level, drive and what limits it,
+        the exposure of ears, and where the driver's thermal resistance is known the state after warm-up;
         ``null`` stands for a value that is not finite or does not exist [mixed].
     """
     responses = judge.respond(batch, voltage)
     scores = judge.scores(responses)
     means = judge.space_means(responses)
-    reasons = reasons_not(batch, judge.rules)
+    reasons = reasons_not(batch, judge.rules) if reasons is None else reasons
     warned = warnings(batch, judge.rules, judge.tones_hz)
     names = design_names(batch)
     ducts = unique_names([duct.name for duct in batch.ducts])
     diaphragms = unique_names([diaphragm.name for diaphragm in batch.diaphragms])
-    return [
+    result: list[dict[str, Any]] = [
         {
             "topology": names[row],
             "graph": batch.topology.graph_id,
@@ -56,7 +143,7 @@ def evaluation(judge: Judge, batch: DesignBatch, voltage: float | None = None) -
                     "weight": float(space.weight),
                     "mean_db": number(means[row, place]),
                     "tones": [
-                        _tone(responses, (row, place, tone), float(hz), ducts, diaphragms)
+                        _tone(responses, (row, place, tone), float(hz), ducts, diaphragms, scale)
                         for tone, hz in enumerate(judge.tones_hz)
                     ],
                 }
@@ -65,11 +152,19 @@ def evaluation(judge: Judge, batch: DesignBatch, voltage: float | None = None) -
         }
         for row in range(batch.size)
     ]
+    if judge.rules.driver.thermal_resistance is not None:
+        for row, one in enumerate(result):
+            _add_heat(one, heat_record(judge, batch.rows(slice(row, row + 1)), responses.voltage[[row]]))
+    return result
 
 
-def number(value: float | np.floating[Any]) -> float | None:
-    """A float that JSON can hold, or None where it is not finite."""
-    return float(value) if math.isfinite(value) else None
+def _add_heat(one: dict[str, Any], heat: dict[str, Any]) -> None:
+    """Put the state after warm-up beside the cold one."""
+    one |= heat["design"]
+    for space, mean, tones in zip(one["spaces"], heat["means"], heat["tones"], strict=True):
+        space |= mean
+        for tone, hot in zip(space["tones"], tones, strict=True):
+            tone |= hot
 
 
 def unique_names(names: list[str]) -> list[str]:
@@ -85,7 +180,12 @@ def unique_names(names: list[str]) -> list[str]:
 
 
 def _tone(
-    responses: Responses, at: tuple[int, int, int], hz: float, ducts: list[str], diaphragms: list[str]
+    responses: Responses,
+    at: tuple[int, int, int],
+    hz: float,
+    ducts: list[str],
+    diaphragms: list[str],
+    scale: float,
 ) -> dict[str, Any]:
     voltage = responses.voltage[at]
     power = voltage * np.conj(responses.current[at])
@@ -109,4 +209,5 @@ def _tone(
         "limit": LIMIT_NAMES[int(responses.limit[at])],
         "margins_db": {name: number(m) for name, m in zip(LIMIT_NAMES, margins, strict=True)},
         "settled": bool(responses.settled[at]),
+        "exposure": tone_exposure(number(responses.level_db[at]), hz, scale),
     }

@@ -19,17 +19,17 @@ from models.catalogue import short_label
 from models.topology import parse_graph_id
 from optimizer.figures_front import front_figure, topologies_figure
 from optimizer.figures_graph import graph_figure
+from optimizer.figures_plan import plan_figure
 from optimizer.figures_response import response_figure
+from optimizer.figures_spread import spread_candidates, spread_figure
 from optimizer.figures_tones import tones_figure
 from optimizer.files import write_bytes
 from optimizer.processes import worker_pool
 from optimizer.progress import Progress
-from optimizer.style import FIGURE_STYLE
+from optimizer.style import DOTS_PER_INCH, FIGURE_STYLE
 
 if TYPE_CHECKING:
     from optimizer.run_folder import Run
-
-DOTS_PER_INCH = 160
 
 LEAST_FIGURES_A_WORKER = 5
 """Figures that make it worth starting a process."""
@@ -48,21 +48,54 @@ def figure_makers(run: Run) -> Iterator[tuple[str, Callable[[], Figure]]]:
     tuple of str and callable
         Path relative to the folder, and a function that draws the figure [mixed].
     """
-    scale = run.record["scale"]
+    scale, source = run.record["scale"], run.record["source"]
+    tones = [tone["hz"] for tone in source["tones"]]
     for candidate in run.candidates:
         place = str(Path(candidate["design"]).parent)
         title = f"{candidate['rank']}. {short_label(candidate['topology'], candidate['graph'])}"
         evaluation, rank = candidate["evaluation"], candidate["rank"]
         yield f"{place}/graph", partial(graph_figure, title, parse_graph_id(candidate["graph"]))
         yield f"{place}/tones", partial(tones_figure, f"{title}: tones and limits", evaluation, scale)
-        yield f"{place}/response", partial(_response, run, rank, f"{title}: at the permitted drive")
+        if (run.folder / place / "plan.json").is_file():
+            yield f"{place}/plan", partial(plan_figure, title, run.folder / place, source)
+        curves = (f"{title}: at the permitted drive", run.curves(rank), tones, source["limits"], scale)
+        yield f"{place}/response", partial(response_figure, *curves)
     if run.shows_front:
         yield "front", partial(front_figure, run.front, run.candidates, run.record["objectives"])
     if any(row["best_db"] for row in run.topologies):
         yield "topologies", partial(topologies_figure, run.topologies)
+    if told := spread_candidates(run.candidates):
+        yield "spread", partial(spread_figure, told)
 
 
-def draw_figures(run: Run, progress: Progress) -> None:
+def figure_of(run: Run, place: str) -> Figure:
+    """One figure of a run, drawn but not saved.
+
+    Parameters
+    ----------
+    run : Run
+        The folder's content [record].
+    place : str
+        Path relative to the folder without the suffix, such as ``candidates/01/tones`` [text].
+
+    Returns
+    -------
+    Figure
+        The figure [record].
+
+    Raises
+    ------
+    LookupError
+        The run has no such figure.
+    """
+    makers = dict(figure_makers(run))
+    if place not in makers:
+        raise LookupError(f"this run has no figure {place!r}; it has {', '.join(makers) or 'none'}")
+    with matplotlib.rc_context(FIGURE_STYLE):
+        return makers[place]()
+
+
+def draw_figures(run: Run, progress: Progress, workers: int | None = None) -> None:
     """Draw and save every figure of a run folder.
 
     Parameters
@@ -71,9 +104,11 @@ def draw_figures(run: Run, progress: Progress) -> None:
         The folder's content [record].
     progress : callable
         Told the figures done, their total and the place of the latest [any].
+    workers : int or None
+        Processes at most; None for as many as there are cores [1].
     """
     makers = list(figure_makers(run))
-    workers = min(os.cpu_count() or 1, len(makers) // LEAST_FIGURES_A_WORKER)
+    workers = min(workers or os.cpu_count() or 1, len(makers) // LEAST_FIGURES_A_WORKER)
     if workers < 2:
         for done, (place, make) in enumerate(makers, start=1):
             draw_figure(make, run.folder / place)
@@ -104,9 +139,3 @@ def save_figure(figure: Figure, stem: Path) -> None:
             metadata: dict[str, Any] = {"Date": None} if suffix == "svg" else {"Software": None}
             figure.savefig(image, format=suffix, dpi=DOTS_PER_INCH, metadata=metadata)
             write_bytes(stem.with_name(f"{stem.name}.{suffix}"), image.getvalue())
-
-
-def _response(run: Run, rank: int, title: str) -> Figure:
-    source = run.record["source"]
-    tones = [tone["hz"] for tone in source["tones"]]
-    return response_figure(title, run.curves(rank), tones, source["limits"], run.record["scale"])

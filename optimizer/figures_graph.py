@@ -7,7 +7,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Circle, FancyBboxPatch
 
 from models.topology import OUTSIDE, Edge, Topology, place_letter
-from optimizer.style import COLOURS, INK
+from optimizer.style import COLOURS, INK, new_figure
 
 KINDS = ("driver", "duct", "diaphragm")
 
@@ -27,8 +27,7 @@ def graph_figure(title: str, topology: Topology) -> Figure:
     Figure
         The figure [record].
     """
-    figure = Figure(figsize=(1.4 + 1.5 * topology.chambers, 2.9), layout="constrained")
-    figure.suptitle(title, x=0.01, ha="left", fontweight="bold", fontsize=9.5)
+    figure = new_figure(title, 2.7, max(3.4, 1.4 + 1.5 * topology.chambers))
     ax = figure.subplots()
     last = 1.6 * (topology.chambers - 1)
     ax.add_patch(FancyBboxPatch((-0.5, -1.75), last + 1.0, 0.4, boxstyle="round,pad=0.05", fc="none", ec=INK))
@@ -45,12 +44,14 @@ def graph_figure(title: str, topology: Topology) -> Figure:
             zorder=4,
         )
     drawn: dict[frozenset[int], int] = {}
+    highest = 0.33
     named: set[str] = set()
     for kind, edges in zip(KINDS, (topology.drivers, topology.ducts, topology.diaphragms), strict=True):
         for edge in edges:
             key = frozenset(edge)
             x, y = _bow(edge, drawn.setdefault(key, 0))
             drawn[key] += 1
+            highest = max(highest, float(y.max()))
             colour = COLOURS[KINDS.index(kind)]
             style = {"driver": "-", "duct": "-", "diaphragm": (0, (4, 2))}[kind]
             label = None if kind in named else kind
@@ -62,7 +63,7 @@ def graph_figure(title: str, topology: Topology) -> Figure:
     ax.legend(loc="upper center", bbox_to_anchor=(0.5, 0.0), ncols=3, frameon=False, fontsize=8)
     ax.set_aspect("equal")
     ax.set_xlim(-0.9, last + 0.9)
-    ax.set_ylim(-1.95, 1.15)
+    ax.set_ylim(-1.85, highest + 0.12)
     ax.axis("off")
     return figure
 
@@ -74,7 +75,7 @@ def _bow(edge: Edge, number: int) -> tuple[np.ndarray, np.ndarray]:
     if OUTSIDE in edge:
         chamber = edge[0] if edge[1] == OUTSIDE else edge[1]
         x = 1.6 * chamber + shift * np.sin(np.pi * np.minimum(2.0 * along, 1.0) / 2.0)
-        return np.broadcast_to(x, along.shape).copy(), -1.35 * along
+        return np.broadcast_to(x, along.shape).copy(), -1.3 * along
     one, two = (1.6 * place for place in sorted(edge))
     height = 0.75 * shift + (0.5 if two - one > 1.7 else 0.0)
     return one + (two - one) * along, 4.0 * height * along * (1.0 - along)

@@ -8,16 +8,37 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
-from optimizer.style import COLOURS, DASHES, LIMIT, QUIET, WIDTH_IN, shortened
+from optimizer.style import BAND, COLOURS, DASHES, LIMIT, QUIET, legend_columns, new_figure, shortened
+
+MOST_TONES = 8
+"""Tones up to which each is named."""
+
+FOOT = 0.14
+"""Share of the first panel that the names of the tones take."""
+
+PANELS = (
+    ("level_db", "level (dB)", "Level at the microphone", None),
+    ("drive_v_rms", "rms (V)", "Drive", "amplifier_v"),
+    ("excursion_mm", "peak (mm)", "Driver excursion", "excursion_mm"),
+    ("air_speed_m_s", "peak (m/s)", "Air speed in the fastest duct", "air_speed_m_s"),
+    ("impedance_ohm", "magnitude (ohm)", "Impedance at the amplifier", None),
+)
+"""Column, axis label, heading, and the limit that is drawn, of every panel."""
 
 ROUND = np.array([1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0])
 """First digits of frequencies that an axis names."""
 
 
 def response_figure(
-    title: str, rows: list[dict[str, str]], tones_hz: list[float], limits: dict[str, Any], scale: float
+    title: str,
+    rows: list[dict[str, str]],
+    tones_hz: list[float],
+    limits: dict[str, Any],
+    scale: float,
+    levels_only: bool = False,
 ) -> Figure:
     """Draw a candidate's response curves, one panel a quantity and one line a space.
 
@@ -33,6 +54,8 @@ def response_figure(
         The season's ``[limits]`` table [mixed].
     scale : float
         Full-size lengths over model lengths [1].
+    levels_only : bool
+        Whether to leave out all panels but that of the level [flag].
 
     Returns
     -------
@@ -40,44 +63,40 @@ def response_figure(
         The figure [record].
     """
     ducts = [key for key in rows[0] if key.startswith("air_speed_m_s ")]
-    panels = [
-        ("level_db", "level (dB)", "Level at the microphone"),
-        ("excursion_mm", "peak (mm)", "Driver excursion"),
-    ]
-    if ducts:
-        panels.append(("air_speed_m_s", "peak (m/s)", "Air speed in the fastest duct"))
-    panels.append(("impedance_ohm", "magnitude (ohm)", "Impedance at the amplifier"))
-    figure = Figure(figsize=(WIDTH_IN, 1.3 + 1.75 * len(panels)), layout="constrained")
-    figure.suptitle(shortened(title, 62), x=0.01, ha="left", fontweight="bold", fontsize=10.5)
+    panels = [panel for panel in PANELS if ducts or panel[0] != "air_speed_m_s"]
+    if levels_only:
+        panels = panels[:1]
+    figure = new_figure(title, 1.5 + 1.55 * len(panels))
     axes = figure.subplots(len(panels), 1, sharex=True, squeeze=False)[:, 0]
     spaces = list(dict.fromkeys(row["space"] for row in rows))
-    handles = []
+    handles: list[Any] = []
     for index, space in enumerate(spaces):
-        colour, dash = COLOURS[index % len(COLOURS)], DASHES[index % len(DASHES)]
+        look = {"color": COLOURS[index % len(COLOURS)], "linestyle": DASHES[index % len(DASHES)]}
         mine = [row for row in rows if row["space"] == space]
         frequency = np.array([float(row["hz"]) for row in mine])
-        for ax, (key, _, _) in zip(axes, panels, strict=True):
-            ax.plot(
-                frequency,
-                _column(mine, ducts if key == "air_speed_m_s" else [key]),
-                color=colour,
-                linestyle=dash,
-            )
-        handles.append(Line2D([], [], color=colour, linestyle=dash))
-    for ax, (key, label, heading) in zip(axes, panels, strict=True):
+        for ax, (key, *_) in zip(axes, panels, strict=True):
+            ax.plot(frequency, _column(mine, ducts if key == "air_speed_m_s" else [key]), **look)
+        handles.append(Line2D([], [], **look))
+    labels = [shortened(space) for space in spaces]
+    _frequency_axes(axes, scale)
+    for ax, (key, label, heading, limit) in zip(axes, panels, strict=True):
         ax.set_title(heading)
         ax.set_ylabel(label)
-        _mark(ax, tones_hz, limits.get(key))
         if key != "level_db":
             ax.set_ylim(bottom=0.0)
-    labels = [shortened(space) for space in spaces]
-    if any(limits.get(key) is not None for key, _, _ in panels):
-        handles.append(Line2D([], [], color=LIMIT, linewidth=2.6, alpha=0.45))
-        labels.append("limit")
+        named = key == "level_db" and len(tones_hz) <= MOST_TONES
+        _mark_tones(ax, tones_hz, FOOT if named else 0.0)
+        if named:
+            _name_tones(ax, tones_hz)
+        if limit is not None and limits.get(limit) is not None:
+            _mark_limit(ax, limits[limit], label)
+    handles.append(Line2D([], [], color=LIMIT, linewidth=2.6, alpha=0.45))
     handles.append(Line2D([], [], color=QUIET, linewidth=0.9, linestyle=(0, (1, 1.5))))
-    labels.append("tone")
-    figure.legend(handles, labels, loc="outside lower left", ncols=min(4, len(labels)))
-    _frequency_axes(axes, scale)
+    labels += ["limit", "tone (Hz, model)" if scale != 1.0 else "tone (Hz)"]
+    if len(set(tones_hz)) > 1:
+        handles.append(Patch(facecolor=BAND))
+        labels.append("band of the tones")
+    figure.legend(handles, labels, loc="outside lower left", ncols=legend_columns(labels))
     return figure
 
 
@@ -86,13 +105,36 @@ def _column(rows: list[dict[str, str]], keys: list[str]) -> np.ndarray:
     return np.asarray(np.array(table).max(axis=1))
 
 
-def _mark(ax: Axes, tones_hz: list[float], limit: float | None) -> None:
+def _mark_tones(ax: Axes, tones_hz: list[float], foot: float = 0.0) -> None:
+    ax.axvspan(min(tones_hz), max(tones_hz), facecolor=BAND, zorder=0.2)
     for hz in tones_hz:
-        ax.axvline(hz, color=QUIET, linewidth=0.9, linestyle=(0, (1, 1.5)), zorder=0.5)
-    if limit is not None:
-        ax.axhline(limit, color=LIMIT, linewidth=2.6, alpha=0.45, zorder=1.5)
-        low, high = ax.get_ylim()
-        ax.set_ylim(low, max(high, limit * 1.12))
+        ax.axvline(hz, foot, color=QUIET, linewidth=0.9, linestyle=(0, (1, 1.5)), zorder=0.5)
+
+
+def _name_tones(ax: Axes, tones_hz: list[float]) -> None:
+    """Frequency of every tone at the foot of its line, below all curves."""
+    low, high = ax.get_ylim()
+    ax.set_ylim(low - FOOT / (1.0 - FOOT) * (high - low), high)
+    for hz in tones_hz:
+        place = (hz, 0.03)
+        ax.annotate(f"{hz:g}", place, xycoords=("data", "axes fraction"), ha="center", fontsize=8.0)
+
+
+def _mark_limit(ax: Axes, limit: float, label: str) -> None:
+    ax.axhline(limit, color=LIMIT, linewidth=2.6, alpha=0.45, zorder=1.5)
+    low, high = ax.get_ylim()
+    ax.set_ylim(low, max(high, limit * 1.25))
+    unit = label.partition("(")[2].rstrip(")")
+    ax.annotate(
+        f"limit {limit:g} {unit}",
+        (1.0, limit),
+        (-2, 3),
+        xycoords=("axes fraction", "data"),
+        textcoords="offset points",
+        ha="right",
+        fontsize=8.0,
+        color=LIMIT,
+    )
 
 
 def _round_frequencies(low: float, high: float) -> list[float]:
@@ -119,5 +161,5 @@ def _frequency_axes(axes: np.ndarray, scale: float) -> None:
     top.xaxis.set_major_locator(FixedLocator(_round_frequencies(low / scale, high / scale)))
     top.xaxis.set_minor_locator(NullLocator())
     top.xaxis.set_major_formatter(plain)
-    top.set_xlabel("full size (Hz)", fontsize=8.5)
+    top.set_xlabel("frequency, full size (Hz)")
     axes[0].spines["top"].set_visible(True)

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 
-from optimizer.style import COLOURS, INK, MARKERS, QUIET, WIDTH_IN, shortened
+from optimizer.style import COLOURS, INK, MARKERS, QUIET, new_figure, shortened
 
 LIMIT_WORDS = {
     "excursion": "excursion",
@@ -58,8 +58,7 @@ def tones_figure(title: str, evaluation: dict[str, Any], scale: float) -> Figure
     ]
     table_height = 0.24 * len(limits) + 0.1
     heights = [height for _ in spaces for height in (1.35, table_height)]
-    figure = Figure(figsize=(WIDTH_IN, 0.95 + sum(heights) + 0.62 * len(heights)), layout="constrained")
-    figure.suptitle(shortened(title, 62), x=0.01, ha="left", fontweight="bold", fontsize=10.5)
+    figure = new_figure(title, 0.95 + sum(heights) + 0.62 * len(heights))
     axes = figure.subplots(len(heights), 1, gridspec_kw={"height_ratios": heights}, squeeze=False)[:, 0]
     levels = [tone["level_db"] for space in spaces for tone in space["tones"] if tone["level_db"] is not None]
     span = (min(levels, default=0.0) - 6.0, max(levels, default=0.0) + 5.0)
@@ -107,7 +106,7 @@ def _margins(ax: Axes, space: dict[str, Any], limits: list[str], scale: float) -
         for column, tone in enumerate(tones):
             binds = tone["limit"] == name and values[row, column] < 0.005
             if numbers and np.isfinite(values[row, column]):
-                text = "limit" if binds else f"{values[row, column]:+.1f}"
+                text = "limit" if binds else _margin_words(values[row, column])
                 weight = "bold" if binds else "normal"
                 ax.text(
                     column,
@@ -136,6 +135,11 @@ def _margins(ax: Axes, space: dict[str, Any], limits: list[str], scale: float) -
     ax.tick_params(length=0)
     for spine in ax.spines.values():
         spine.set_visible(False)
+
+
+def _margin_words(margin: float) -> str:
+    """Margin with one decimal; a limit that is met beside the one that stops the drive is not +0.0."""
+    return "<0.1" if 0.0 <= margin < 0.05 else f"{margin:+.1f}"
 
 
 def _value(margin: float | None) -> float:

@@ -57,3 +57,8 @@ def read_csv(path: Path) -> list[dict[str, str]]:
     """Rows of a table as texts by column."""
     with path.open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
+
+
+def json_of(path: Path) -> Any:
+    """Content of a JSON file."""
+    return json.loads(path.read_text(encoding="utf-8"))

@@ -8,22 +8,21 @@ import numpy as np
 
 from models.catalogue import design_names, graph_name, named_topology
 from models.fit import reasons_not
-from models.reduction import simpler_graphs
 from optimizer.cell import Points
 from optimizer.front import non_dominated, spread_rows
 from optimizer.objectives import gains
 from optimizer.outcomes import Outcomes, best_score, pooled
+from optimizer.parsimony import reducing, sorted_graphs
 from optimizer.race import Standing
-from optimizer.results import FrontPoint, TopologyBest
+from optimizer.results import ExploredDesigns, FrontPoint, TopologyBest
 from optimizer.season import Season
 from optimizer.tasks import TaskRunner
 
 FRONT_POINTS = 400
 """Points of the front that are reported at most, spread evenly along the output."""
 
-PARSIMONY_DB = 0.1
-"""A richer graph that beats a simpler one it contains by no more reduces to that one."""
-
+EXPLORED = 2000
+"""Designs that are kept for looking around, about."""
 
 def best_per_graph(
     outcomes: Outcomes, standing: Standing, archives: dict[str, Points], runner: TaskRunner
@@ -48,12 +47,9 @@ def best_per_graph(
     """
     found = [_best_of(graph, outcomes, standing, archives, runner) for graph in standing.scores]
     scores = {t.graph: t.best_db for t in found if t.best_db is not None}
-    found = [replace(t, reduces_to=_reduces_to(t.graph, scores)) for t in found]
-
-    def place(t: TopologyBest) -> tuple[bool, bool, float, str]:
-        return (t.best_db is None, bool(t.reduces_to), -(t.best_db or 0.0), t.graph)
-
-    return tuple(sorted(found, key=place))
+    by_graph = {t.graph: replace(t, reduces_to=reducing(t.graph, scores)) for t in found}
+    nothing = sorted(set(by_graph) - set(scores))
+    return tuple(by_graph[graph] for graph in [*sorted_graphs(scores), *nothing])
 
 
 def _best_of(
@@ -81,15 +77,6 @@ def _best_of(
     )
 
 
-def _reduces_to(graph: str, scores: dict[str, float]) -> str:
-    """The best simpler graph that a graph contains and does not beat by the margin; empty if none."""
-    if graph not in scores:
-        return ""
-    known = [simple for simple in simpler_graphs(named_topology(graph)) if simple in scores]
-    near = [simple for simple in known if scores[simple] >= scores[graph] - PARSIMONY_DB]
-    return min(near, key=lambda simple: (-scores[simple], len(simple), simple), default="")
-
-
 def _why_none(runner: TaskRunner, graph: str) -> str:
     """What stops the most spacious random designs of a graph that cannot fit."""
     space = runner.space(graph)
@@ -103,21 +90,67 @@ def _why_none(runner: TaskRunner, graph: str) -> str:
 
 def front_of(archives: dict[str, Points], runner: TaskRunner, season: Season) -> tuple[FrontPoint, ...]:
     """Designs of all graphs that no other beats in the season's objectives."""
-    if not archives:
-        return ()
-    graphs, rows, columns = pooled(archives)
-    values = gains(columns, season.search.objectives)
-    kept = non_dominated(values)
     front = []
-    for i in kept[spread_rows(values[kept], FRONT_POINTS)]:
-        points = archives[graphs[i]].take(np.array([rows[i]]))
-        design = runner.space(graphs[i]).decode(points.x, points.site)
+    for graph, row in _front_rows(archives, season):
+        points = archives[graph].take(np.array([row]))
+        design = runner.space(graph).decode(points.x, points.site)
         front.append(
             FrontPoint(
                 topology=design_names(design)[0],
-                graph=graphs[i],
+                graph=graph,
                 design=design,
-                objectives={key: float(value[i]) for key, value in columns.items()},
+                objectives={key: float(value[0]) for key, value in points.columns.items()},
             )
         )
     return tuple(front)
+
+
+def explored_of(
+    archives: dict[str, Points], runner: TaskRunner, season: Season
+) -> tuple[ExploredDesigns, ...]:
+    """The front's designs and, of every graph, those that no other of the same graph beats.
+
+    Parameters
+    ----------
+    archives : dict of str to Points
+        Points kept of each graph [record].
+    runner : TaskRunner
+        Search spaces [record].
+    season : Season
+        The season [record].
+
+    Returns
+    -------
+    tuple of ExploredDesigns
+        About :data:`EXPLORED` designs; where there are more, every graph's are thinned alike [list].
+    """
+    places = {place: number for number, place in enumerate(_front_rows(archives, season), start=1)}
+    total = sum(points.excess.size for points in archives.values())
+    share = min(1.0, max(EXPLORED - len(places), 0) / max(total - len(places), 1))
+    groups = []
+    for graph, points in archives.items():
+        front = np.array([places.get((graph, row), 0) for row in range(points.excess.size)])
+        rest = np.nonzero(front == 0)[0]
+        values = gains(points.columns, season.search.objectives)[rest]
+        kept = rest[spread_rows(values, max(int(share * rest.size), values.shape[1]))]
+        rows = np.sort(np.concatenate([np.nonzero(front)[0], kept]))
+        picked = points.take(rows)
+        groups.append(
+            ExploredDesigns(
+                graph=graph,
+                design=runner.space(graph).decode(picked.x, picked.site),
+                objectives=picked.columns,
+                front=front[rows],
+            )
+        )
+    return tuple(groups)
+
+
+def _front_rows(archives: dict[str, Points], season: Season) -> list[tuple[str, int]]:
+    """Graph and row of every design of the front, in order of falling output."""
+    if not archives:
+        return []
+    graphs, rows, columns = pooled(archives)
+    values = gains(columns, season.search.objectives)
+    kept = non_dominated(values)
+    return [(graphs[i], rows[i]) for i in kept[spread_rows(values[kept], FRONT_POINTS)]]

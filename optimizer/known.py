@@ -12,6 +12,9 @@ from optimizer.results import SearchResult
 from optimizer.run_folder import read_run
 from optimizer.season import Season
 
+BESIDE = ("search", "tolerances", "driver_options", "printer")
+"""Tables of a season that decide no score."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Known:
@@ -59,7 +62,7 @@ def known_of_run(folder: Path, season: Season) -> list[Known]:
     folder : Path
         The run folder [path].
     season : Season
-        The season it must belong to; search settings may differ [record].
+        The season it must belong to; tables that decide no score may differ [record].
 
     Returns
     -------
@@ -72,14 +75,7 @@ def known_of_run(folder: Path, season: Season) -> list[Known]:
         The folder is not finished, is damaged, or belongs to another season.
     """
     run = read_run(folder)
-
-    def without_search(source: object) -> object:
-        return {k: v for k, v in source.items() if k != "search"} if isinstance(source, dict) else source
-
-    season_file = str(folder / "season.toml")
-    if without_search(_source_of(folder)) != without_search(season.source):
-        words = f"the run is of another season than {season.path}; only [search] may differ"
-        raise ConfigError([Fault(season_file, 1, "season", words)])
+    refuse_other_season(folder, season)
     found = []
     for row in run.topologies:
         try:
@@ -97,6 +93,21 @@ def known_of_run(folder: Path, season: Season) -> list[Known]:
             fault = Fault(str(folder / "topologies.csv"), 1, "file", f"damaged: {error!r}")
             raise ConfigError([fault]) from None
     return found
+
+
+def _listed(tables: tuple[str, ...]) -> str:
+    return ", ".join(f"[{name}]" for name in tables)
+
+
+def refuse_other_season(folder: Path, season: Season) -> None:
+    """Raise a ConfigError where a run folder is of another season; what is beside the rules may differ."""
+
+    def rules_in(source: object) -> object:
+        return {k: v for k, v in source.items() if k not in BESIDE} if isinstance(source, dict) else source
+
+    if rules_in(_source_of(folder)) != rules_in(season.source):
+        words = f"the run is of another season than {season.path}; only {_listed(BESIDE)} may differ"
+        raise ConfigError([Fault(str(folder / "season.toml"), 1, "season", words)])
 
 
 def _source_of(folder: Path) -> object:

@@ -164,10 +164,10 @@ def rule_rungs(variant: Variant, known: dict[str, Points]) -> list[tuple[str, st
     result = []
     for key, name, rules in changes:
         moved = variant.under(rules)
-        best = {
-            graph: output_of(moved.solve(graph, moved.carried(graph, point, variant)))
-            for graph, point in known.items()
-        }
+        best = {}
+        for graph, point in known.items():
+            found = output_of(moved.solve(graph, moved.carried(graph, point, variant)))
+            best[graph] = max(found, output_of(point))  # the box itself is still permitted
         graph = max(best, key=lambda g: best[g])
         how = f"sizes of the best {len(known)} types optimised again, their sites kept; best type {graph}"
         if key == "envelope":

@@ -28,6 +28,12 @@ MOST_LANES = 6
 BLANK_SHARE = 0.4
 """Share of arrangements with a sealed blank, which lets a box use less than the envelope."""
 
+ALTERED_SHARE = 0.7
+"""Share of relatives whose cuts are changed too."""
+
+FACES: tuple[Face, ...] = ((0, False), (0, True), (1, False), (1, True))
+"""Sides of a rectangle on the floor."""
+
 Free = Callable[[Face], bool]
 Neighbours = dict[tuple[int, Face], tuple[int, ...]]
 
@@ -69,12 +75,69 @@ def random_arrangement(
     if rng.random() < BLANK_SHARE:
         leaves.append(Leaf("blank", 0))
     tree = _random_tree([int(i) for i in rng.permutation(len(leaves))], rng)
+    return _joined(topology, (height_axis, tree, tuple(leaves)), free_walls, rng, upright)
+
+
+def altered(
+    arrangement: Arrangement,
+    topology: Topology,
+    free_walls: frozenset[str],
+    rng: np.random.Generator,
+    upright: tuple[bool, ...],
+) -> Arrangement | str:
+    """A near relative: ways of ducts, mouths and mounts drawn anew, and mostly two parts or a cut changed.
+
+    Parameters
+    ----------
+    arrangement : Arrangement
+        The arrangement [record].
+    topology, free_walls, rng, upright
+        As of :func:`random_arrangement` [mixed].
+
+    Returns
+    -------
+    Arrangement or str
+        Arrangement, or a reason [record].
+    """
+    tree, count = arrangement.tree, len(arrangement.leaves)
+    if count > 1 and rng.random() < ALTERED_SHARE:
+        one, two = (int(i) for i in rng.choice(count, 2, replace=False))
+        turned_cut = int(rng.integers(arrangement.cuts)) if rng.random() < 0.5 else -1
+        places = {one: two, two: one} if turned_cut < 0 else {}
+        tree = _changed(tree, places, turned_cut, [0])
+    around = (arrangement.height_axis, tree, arrangement.leaves)
+    return _joined(topology, around, free_walls, rng, upright)
+
+
+def _changed(node: Node, places: dict[int, int], turned_cut: int, seen: list[int]) -> Node:
+    """A tree with leaves exchanged, or with one of its cuts, counted from the root, across."""
+    if isinstance(node, int):
+        return places.get(node, node)
+    axis = 1 - node.axis if seen[0] == turned_cut else node.axis
+    seen[0] += 1
+    low = _changed(node.low, places, turned_cut, seen)
+    return Cut(axis, low, _changed(node.high, places, turned_cut, seen))
+
+
+def _joined(
+    topology: Topology,
+    lying: tuple[int, Node, tuple[Leaf, ...]],
+    free_walls: frozenset[str],
+    rng: np.random.Generator,
+    upright: tuple[bool, ...] | None,
+) -> Arrangement | str:
+    """An arrangement of parts that lie by a height axis, cuts and leaves; or why they cannot be joined."""
+    height_axis, tree, leaves = lying
     around = neighbours(tree, len(leaves))
     axes = (*FLOOR_AXES[height_axis], height_axis)
 
     def free(face: Face) -> bool:
         return f"{'xyz'[axes[face[0]]]}{'+' if face[1] else '-'}" in free_walls
 
+    for i, edge in enumerate(topology.ducts):
+        beside = {leaf for face in FACES for leaf in around[topology.chambers + i, face]}
+        if not {OUTSIDE_LEAF if place == OUTSIDE else place for place in edge} <= beside:
+            return f"duct {i + 1} does not touch both places that it joins"
     mounts: list[Mount] = []
     edges: list[list[Edge]] = []
     for what, group in (("driver", topology.drivers), ("diaphragm", topology.diaphragms)):
@@ -99,7 +162,7 @@ def random_arrangement(
         topology=replace(topology, drivers=tuple(edges[0]), diaphragms=tuple(edges[1])),
         height_axis=height_axis,
         tree=tree,
-        leaves=tuple(leaves),
+        leaves=leaves,
         blocks=tuple(blocks),
         mounts=tuple(mounts),
     )

@@ -12,9 +12,11 @@ from models.envelope import Site
 from models.fit import SLACK
 from models.plan import PlanBatch, lay
 from models.plan_checks import shortfall
-from models.plan_reading import centre_line, read_plan
-from models.score import Judge
+from models.plan_reading import centre_line, plan_material, read_plan
+from models.score import Judge, Responses
 from optimizer.cell import Cell, Points
+from optimizer.objectives import measure
+from optimizer.tolerance import Tolerance
 
 SHORT_UNIT = 0.01
 """Length that counts as one unit of excess [m]."""
@@ -36,6 +38,7 @@ class PlanCell(Cell):
     """
 
     space: Any
+    keys: tuple[str, ...] = ("output_db", "worst_tone_db", "evenness_db", "material_cm3")
 
     def __init__(
         self, judge: Judge, design: DesignBatch, arrangement: Arrangement, sites: tuple[Site, ...]
@@ -56,28 +59,67 @@ class PlanCell(Cell):
         x = np.clip(x, 0.0, 1.0)
         plan = self.plans(x)
         excess = excess_of(plan)
-        values = np.full(x.shape[0], np.nan)
+        columns = {key: np.full(x.shape[0], np.nan) for key in self.keys}
         fits = np.nonzero(excess <= 0.0)[0]
         if fits.size:
-            values[fits] = self.merits(self.plans(x[fits]))
-        excess[fits[~np.isfinite(values[fits])]] = np.inf
+            found = self.merits(plan if fits.size == x.shape[0] else self.plans(x[fits]))
+            for key in self.keys:
+                columns[key][fits] = found[key]
+        excess[fits[~np.isfinite(columns["output_db"][fits])]] = np.inf
         self.evaluations += fits.size
-        return Points(x=x, site=site, excess=excess, columns={"output_db": values})
+        return Points(x=x, site=site, excess=excess, columns=columns)
 
-    def merits(self, plan: PlanBatch) -> np.ndarray:
-        """Scores of plans that can be built, nan where the drive does not settle [dB]."""
+    def merits(self, plan: PlanBatch) -> dict[str, np.ndarray]:
+        """Objectives of plans that can be built by key, nan where the drive does not settle."""
         batch = read_plan(plan, self.judge.rules, self.sites, self.design.diaphragms)
         responses = self.judge.respond(batch)
         settled = np.all(responses.settled, axis=(1, 2))
-        return np.where(settled, self.judge.scores(responses), np.nan)
+        found = plan_objectives(self.judge, plan, batch, responses)
+        return {key: np.where(settled, found[key], np.nan) for key in self.keys}
 
 
 class FitCell(PlanCell):
     """Evaluates plans by how near they come to the network design, which needs no acoustics."""
 
-    def merits(self, plan: PlanBatch) -> np.ndarray:
-        """Minus the mean square of logarithmic errors of volumes, inertances and areas [1]."""
-        return -mismatch(plan, self.design)
+    keys = ("output_db",)
+
+    def merits(self, plan: PlanBatch) -> dict[str, np.ndarray]:
+        """Not a score, but minus the mean square of logarithmic errors of volumes, inertances and areas."""
+        return {"output_db": -mismatch(plan, self.design)}
+
+
+def plan_objectives(
+    judge: Judge,
+    plan: PlanBatch,
+    batch: DesignBatch,
+    responses: Responses,
+    tolerance: Tolerance | None = None,
+) -> dict[str, np.ndarray]:
+    """All objectives of plans; sizes are those drawn.
+
+    Parameters
+    ----------
+    judge : Judge
+        The season's evaluator [record].
+    plan : PlanBatch
+        Plans [record].
+    batch : DesignBatch
+        The designs read off them [record].
+    responses : Responses
+        Their responses at the permitted drive [record].
+    tolerance : Tolerance or None
+        Deviations, where the sensitivity to them is wanted [record].
+
+    Returns
+    -------
+    dict of ndarray, shape (n_plans,)
+        By the keys of :data:`optimizer.objectives.OBJECTIVES` [mixed].
+    """
+    drawn = {
+        "material_cm3": plan_material(plan, batch) * 1e6,
+        "outer_volume_l": np.full(plan.size, np.prod(plan.outer) * 1e3),
+    }
+    return measure(judge, batch, responses, tolerance) | drawn
 
 
 def mismatch(plan: PlanBatch, design: DesignBatch) -> np.ndarray:

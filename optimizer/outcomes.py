@@ -15,6 +15,9 @@ from optimizer.objectives import gains
 KEPT_POINTS = 400
 """Non-dominated points that a task reports at most."""
 
+PLAN = "plan"
+"""What a task seeks that lays a design out; its ``restart`` is the design's place among the picks."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
 class Task:
@@ -29,7 +32,7 @@ class Task:
     effort : str
         Name of the effort, of :data:`optimizer.inner.EFFORTS` [text].
     objective : str
-        Objective that is sought [text].
+        Objective that is sought, or :data:`PLAN` [text].
     """
 
     graph: str

@@ -13,88 +13,136 @@ from models.plan_checks import faults
 from models.rules import Rules
 from models.topology import Topology
 from optimizer.faults import ConfigError, Fault
-from optimizer.files import write_json
-from optimizer.run_folder import json_of
+from optimizer.files import json_of
+from optimizer.layout_search import LaidOut
 
 
-def write_plan(
-    path: Path, arrangement: Arrangement, x: np.ndarray, diaphragm_areas: tuple[float, ...]
-) -> None:
-    """Write a plan.
+def plan_data(found: LaidOut) -> dict[str, Any]:
+    """A plan as plain data: which part lies where, and the variables of :func:`models.plan.lay`.
+
+    Parameters
+    ----------
+    found : LaidOut
+        The plan [record].
+
+    Returns
+    -------
+    dict
+        Content of a plan file [mixed].
+    """
+    arrangement = found.plan.arrangement
+    topology = arrangement.topology
+    return {
+        "topology": {
+            "chambers": topology.chambers,
+            "drivers": [list(edge) for edge in topology.drivers],
+            "ducts": [list(edge) for edge in topology.ducts],
+            "diaphragms": [list(edge) for edge in topology.diaphragms],
+        },
+        "height_axis": arrangement.height_axis,
+        "cuts": _written(arrangement.tree),
+        "leaves": [[leaf.kind, leaf.index] for leaf in arrangement.leaves],
+        "blocks": [
+            {
+                "run": block.run,
+                "lanes": block.lanes,
+                "first_high": block.first_high,
+                "start_high": block.start_high,
+                "openings": [
+                    {"sideways": o.sideways, "face": list(o.face), "leaf": o.leaf} for o in block.openings
+                ],
+            }
+            for block in arrangement.blocks
+        ],
+        "mounts": [
+            {"leaf": mount.leaf, "face": list(mount.face), "other": mount.other}
+            for mount in arrangement.mounts
+        ],
+        "x": [float(value) for value in found.x],
+        "diaphragm_areas_cm2": [float(one.area[0]) * 1e4 for one in found.design.diaphragms],
+    }
+
+
+def plan_of_data(
+    data: dict[str, Any], rules: Rules, enlarged: float = 1.0
+) -> tuple[PlanBatch, np.ndarray]:
+    """Plan of plain data, whether it can be built under the rules or not, and its variables.
+
+    Parameters
+    ----------
+    data : dict
+        What :func:`plan_data` made [mixed].
+    rules : Rules
+        Envelope, driver and its excursion, at the size that the plan is wanted in [record].
+    enlarged : float
+        That size over the data's [1].
+
+    Returns
+    -------
+    tuple of PlanBatch and ndarray, shape (dimensions,)
+        A batch of one; variables of :func:`models.plan.lay` [1].
+
+    Raises
+    ------
+    ValueError, KeyError, TypeError, IndexError, RecursionError
+        The data are damaged.
+    """
+    arrangement = _arrangement(data)
+    areas = tuple(float(a) * 1e-4 * enlarged**2 for a in data["diaphragm_areas_cm2"])
+    x = np.array([data["x"]], dtype=float)
+    if x.shape != (1, arrangement.dimensions) or not np.all((x >= 0.0) & (x <= 1.0)):
+        raise ValueError(f"x must hold {arrangement.dimensions} numbers from 0 to 1")
+    return lay(arrangement, rules, x, areas), x[0]
+
+
+def load_plan(path: Path, rules: Rules, enlarged: float = 1.0) -> tuple[PlanBatch, np.ndarray]:
+    """Plan of a file, whether it can be built under the rules or not, and its variables.
+
+    Raises
+    ------
+    ConfigError
+        The file is missing or damaged.
+    """
+    try:
+        return plan_of_data(json_of(path), rules, enlarged)
+    except FileNotFoundError:
+        raise _refusal(path, "no such file; boxwright build makes it") from None
+    except OSError as error:
+        raise _refusal(path, f"cannot be read: {error.strerror}") from None
+    except (ValueError, KeyError, TypeError, IndexError, RecursionError) as error:
+        raise _refusal(path, f"damaged: {error!r}") from None
+
+
+def read_plan_file(path: Path, rules: Rules, enlarged: float = 1.0) -> PlanBatch:
+    """Plan of a file that can be built under the rules.
 
     Parameters
     ----------
     path : Path
         JSON file [path].
-    arrangement : Arrangement
-        Which part lies where [record].
-    x : ndarray, shape (dimensions,)
-        Variables of :func:`models.plan.lay` [1].
-    diaphragm_areas : tuple of float
-        Effective area of each diaphragm [m2].
-    """
-    topology = arrangement.topology
-    write_json(
-        path,
-        {
-            "topology": {
-                "chambers": topology.chambers,
-                "drivers": topology.drivers,
-                "ducts": topology.ducts,
-                "diaphragms": topology.diaphragms,
-            },
-            "height_axis": arrangement.height_axis,
-            "cuts": _written(arrangement.tree),
-            "leaves": [[leaf.kind, leaf.index] for leaf in arrangement.leaves],
-            "blocks": [
-                {
-                    "run": block.run,
-                    "lanes": block.lanes,
-                    "first_high": block.first_high,
-                    "start_high": block.start_high,
-                    "openings": [
-                        {"sideways": o.sideways, "face": list(o.face), "leaf": o.leaf} for o in block.openings
-                    ],
-                }
-                for block in arrangement.blocks
-            ],
-            "mounts": [
-                {"leaf": mount.leaf, "face": list(mount.face), "other": mount.other}
-                for mount in arrangement.mounts
-            ],
-            "x": [float(value) for value in x],
-            "diaphragm_areas_cm2": [area * 1e4 for area in diaphragm_areas],
-        },
-    )
+    rules : Rules
+        Envelope, driver and its excursion, at the size that the plan is wanted in [record].
+    enlarged : float
+        That size over the file's [1].
 
-
-def read_plan_file(path: Path, rules: Rules) -> PlanBatch:
-    """Plan of a file that :func:`write_plan` wrote.
+    Returns
+    -------
+    PlanBatch
+        The plan, a batch of one [record].
 
     Raises
     ------
     ConfigError
         The file is missing or damaged, or its plan cannot be built under the season's rules.
     """
-
-    def refuse(message: str) -> ConfigError:
-        return ConfigError([Fault(str(path), 1, "plan", message)])
-
-    try:
-        data = json_of(path)
-        arrangement = _arrangement(data)
-        areas = tuple(float(a) * 1e-4 for a in data["diaphragm_areas_cm2"])
-        x = np.array([data["x"]], dtype=float)
-        if x.shape != (1, arrangement.dimensions) or not np.all((x >= 0.0) & (x <= 1.0)):
-            raise ValueError(f"x must hold {arrangement.dimensions} numbers from 0 to 1")
-        plan = lay(arrangement, rules, x, areas)
-    except FileNotFoundError:
-        raise refuse("no such file; boxwright build makes it") from None
-    except (OSError, ValueError, KeyError, TypeError, IndexError, RecursionError) as error:
-        raise refuse(f"damaged: {error!r}") from None
+    plan, _ = load_plan(path, rules, enlarged)
     if wrong := faults(plan):
-        raise refuse("cannot be built: " + "; ".join(wrong))
+        raise _refusal(path, "cannot be built: " + "; ".join(wrong))
     return plan
+
+
+def _refusal(path: Path, message: str) -> ConfigError:
+    return ConfigError([Fault(str(path), 1, "plan", message)])
 
 
 def _written(node: Node) -> Any:

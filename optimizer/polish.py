@@ -73,7 +73,7 @@ def polish(cell: Cell, point: Points, steps: int = SOLVER_STEPS) -> Points:
 
 
 def polish_each(cell: Cell, points: Points, stop: Callable[[], bool]) -> Points:
-    """Every point polished for itself by a few steps, in the same order; ``stop`` leaves the rest as they are."""
+    """Every point polished for itself by a few steps, in the same order; ``stop`` leaves the rest."""
     each = [points.take(np.array([i])) for i in range(points.excess.size)]
     return joined([point if stop() else polish(cell, point, SHORT_STEPS) for point in each])
 

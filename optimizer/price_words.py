@@ -8,7 +8,7 @@ from typing import Any
 from models.rules import Rules
 from optimizer.priced_rules import PRICED_RULES
 
-NOTABLE_DB = 0.005
+NOTABLE_DB = 0.02
 """A tenth more of a rule that changes the score by less is not spoken of."""
 
 IDLE_DB = 1e-4
@@ -23,7 +23,7 @@ def listed(words: Sequence[str]) -> str:
     return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
 
 
-def price_sentences(prices: Sequence[dict[str, Any]], rules: Rules) -> list[str]:
+def price_sentences(prices: Sequence[dict[str, Any]], rules: Rules, built: bool = False) -> list[str]:
     """What moving the rules a little would give a box, and dropping them.
 
     Parameters
@@ -32,6 +32,8 @@ def price_sentences(prices: Sequence[dict[str, Any]], rules: Rules) -> list[str]
         Prices of :mod:`optimizer.prices` [mixed].
     rules : Rules
         The season's rules [record].
+    built : bool
+        Whether the box is a floor plan; then boxes designed anew are its free network [flag].
 
     Returns
     -------
@@ -41,7 +43,8 @@ def price_sentences(prices: Sequence[dict[str, Any]], rules: Rules) -> list[str]
     weighed = [(_tenth(price, rules), price) for price in prices]
     paying = [p for worth, p in sorted(weighed, key=lambda w: -w[0]) if worth > NOTABLE_DB]
     costing = [p for worth, p in weighed if worth < -NOTABLE_DB]
-    how = "Designed anew" if prices and prices[0]["verified"] else "Unchanged"
+    anew = "Designed anew as a free network" if built else "Designed anew"
+    how = anew if prices and prices[0]["verified"] else "Unchanged"
     if not paying:
         sentences = ["Raising any one limit a little would not help this box."]
     else:
@@ -61,7 +64,7 @@ def price_sentences(prices: Sequence[dict[str, Any]], rules: Rules) -> list[str]
     dropped = [p for p in prices if p.get("dropped_gain_db", 0.0) > 0.05]
     if dropped:
         words = [f"{p['dropped_gain_db']:.1f} dB without a limit of {_WORDS[p['rule']]}" for p in dropped]
-        sentences.append(f"Designed anew, this type would gain {listed(words)}.")
+        sentences.append(f"{anew}, this type would gain {listed(words)}.")
     return sentences
 
 

@@ -14,7 +14,8 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
-from optimizer.outcomes import Outcomes, Task, best_score
+from optimizer.outcomes import PLAN, Outcomes, Task, best_score
+from optimizer.plan_stage import PlanStage
 
 PLAIN_GRAPHS = ("oA", "oA/Ao", "oA.oA", "oA.oA/Ao")
 """Closed and vented boxes, whose scores are par for a season: they are always searched at full effort."""
@@ -153,18 +154,28 @@ class Race:
         How it is run [record].
     others : tuple of str
         Further objectives that are sought in the best cells [text].
+    layouts : PlanStage or None
+        Which designs are laid out at the end; None lays none out [record].
     """
 
-    def __init__(self, graphs: tuple[str, ...], plan: Plan, others: tuple[str, ...] = ()) -> None:
+    def __init__(
+        self,
+        graphs: tuple[str, ...],
+        plan: Plan,
+        others: tuple[str, ...] = (),
+        layouts: PlanStage | None = None,
+    ) -> None:
         self.graphs = graphs
         self.plan = plan
         self.others = others
+        self.layouts = layouts
+        self._layout_tasks: tuple[frozenset[Task], list[Task]] = (frozenset(), [])
 
     @property
     def least_stages(self) -> int:
         """Stages of a race in which all restarts agree at once [1]."""
         rungs = len(self.plan.rungs) if len(self.graphs) > self.plan.leaders else 0
-        return rungs + 3
+        return rungs + 3 + (self.layouts is not None)
 
     def standing(self, done: Outcomes) -> Standing:
         """Where the race stands, from the finished tasks.
@@ -180,11 +191,13 @@ class Race:
             With the tasks of the present stage that are still to do [record].
         """
         now = Standing(scores=dict.fromkeys(self.graphs, -math.inf))
-        for tasks in self._stages(now):
+        for tasks in self._stages(now, done):
             now.open = [task for task in dict.fromkeys(tasks) if task not in done]
             if now.open:
                 return now
             for task in tasks:
+                if task.objective == PLAN:
+                    continue
                 score = best_score(done[task])
                 if task.objective == "output" and task.effort == self.plan.full:
                     runs = now.restarts.setdefault(task.graph, [])
@@ -197,7 +210,7 @@ class Race:
             now.stage += 1
         return now
 
-    def _stages(self, now: Standing) -> Iterator[list[Task]]:
+    def _stages(self, now: Standing, done: Outcomes) -> Iterator[list[Task]]:
         """Tasks stage after stage; what has come out is in ``now`` when the next stage is asked for."""
         cells = list(self.graphs)
         for number, rung in enumerate(self.plan.rungs, start=1):
@@ -221,6 +234,15 @@ class Race:
             for other in self.others
             for graph in leaders
         ]
+        if self.layouts is not None:
+            yield self._layouts_of(self.layouts, done)
+
+    def _layouts_of(self, layouts: PlanStage, done: Outcomes) -> list[Task]:
+        """Tasks of the last stage, thought out once."""
+        before = frozenset(task for task in done if task.objective != PLAN)
+        if before != self._layout_tasks[0]:
+            self._layout_tasks = (before, layouts.tasks(done))
+        return self._layout_tasks[1]
 
     def _cut(self, now: Standing, cells: list[str], count: int, rung: int) -> list[str]:
         """The best cells; the others are noted with how far they are behind."""

@@ -1,45 +1,59 @@
-"""Ranked candidates with different roles, chosen from everything a search kept."""
+"""Ranked candidates with different roles: by the score of their floor plan, then networks without one."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from models.catalogue import named_topology, short_name
+from models.catalogue import design_names
+from models.design import DesignBatch
 from optimizer.cell import Points
 from optimizer.evaluation import evaluation
-from optimizer.objectives import measure
-from optimizer.outcomes import pooled
+from optimizer.layout_cells import plan_objectives
+from optimizer.layout_search import LaidOut, NoPlan
+from optimizer.outcomes import Outcomes
+from optimizer.picks import Pick, Role, network_picks, roles_by_row
+from optimizer.plan_stage import PlanStage, laid_out_of
 from optimizer.prices import dropped_rules, same_box_prices, verified_prices
-from optimizer.reasons import Standing, agreement, complexity, reasons_for
+from optimizer.reasons import Standing, agreement, reasons_for
 from optimizer.results import Candidate, TopologyBest
 from optimizer.season import Season
 from optimizer.tasks import TaskRunner
 from optimizer.variants import Variant
 
-SMALL_LOSS_DB = 0.5
-"""Output that a candidate may give up for evenness, material or a stronger weakest tone."""
-
-SIMPLE_LOSS_DB = 1.0
-"""Output that a candidate may give up for a simpler graph or a smaller box."""
-
 VERIFIED = {"quick": 1, "normal": 1, "thorough": 4}
 """Candidates, the first of those that are the best of their type, whose prices are found by solving again."""
 
 
-@dataclass(slots=True)
-class _Pick:
-    graph: str
-    row: int
-    roles: list[str] = field(default_factory=list)
+@dataclass(slots=True, kw_only=True)
+class _Entry:
+    """A pick with its plan, or why it has none, and the box that counts: as built, else the free network."""
+
+    pick: Pick
+    network: DesignBatch
+    laid_out: LaidOut | NoPlan
+    objectives: dict[str, float]
+    sought: bool = True
+    role: str = ""
+
+    @property
+    def design(self) -> DesignBatch:
+        return self.laid_out.design if isinstance(self.laid_out, LaidOut) else self.network
 
 
 def rank(
-    season: Season, runner: TaskRunner, topologies: tuple[TopologyBest, ...], archives: dict[str, Points]
-) -> tuple[Candidate, ...]:
+    season: Season,
+    runner: TaskRunner,
+    topologies: tuple[TopologyBest, ...],
+    archives: dict[str, Points],
+    outcomes: Outcomes,
+    layouts: PlanStage | None,
+) -> tuple[tuple[Candidate, ...], tuple[dict[str, Any], ...]]:
     """Choose and rank candidates.
+
+    Those with a plan come first, by the score of the plan; the others follow by the score of the network.
 
     Parameters
     ----------
@@ -51,62 +65,155 @@ def rank(
         Best design and restarts of every graph, best first [record].
     archives : dict of str to Points
         Points kept of each graph [record].
+    outcomes : mapping of Task to dict
+        Finished tasks, those that laid designs out among them [mixed].
+    layouts : PlanStage or None
+        Which designs were to be laid out; None where no plans are wanted [record].
 
     Returns
     -------
-    tuple of Candidate
-        By falling score [list].
+    tuple of Candidate and tuple of dict
+        The ranking; designs that made room for others because they have no plan: ``topology``, ``graph``,
+        ``network_db`` and ``reasons`` [mixed].
     """
-    picks = _picks(archives, topologies)[: season.search.candidates]
-    picks.sort(key=lambda pick: -archives[pick.graph].columns["output_db"][pick.row])
-    standings = [_standing(place + 1, pick, runner, archives) for place, pick in enumerate(picks)]
-    prices = _prices(picks, standings, runner, archives)
-    return tuple(
+    every = _entries(season, runner, archives, outcomes, layouts)
+    entries = _chosen(every, season.search.candidates)
+    standings = [_standing(place, entry, runner) for place, entry in enumerate(entries, start=1)]
+    prices = _prices(entries, runner, archives)
+    left_out = tuple(
+        {
+            "topology": design_names(entry.network)[0],
+            "graph": entry.pick.graph,
+            "network_db": entry.pick.output_db,
+            "reasons": list(entry.laid_out.reasons),
+        }
+        for entry in every
+        if entry.sought and isinstance(entry.laid_out, NoPlan) and not any(entry is e for e in entries)
+    )
+    candidates = tuple(
         Candidate(
             rank=standing.rank,
-            role="; ".join(pick.roles),
+            role=entry.role,
             topology=standing.evaluation["topology"],
-            graph=pick.graph,
+            graph=entry.pick.graph,
             design=standing.design,
             objectives=standing.objectives,
             evaluation=standing.evaluation,
             reasons=reasons_for(standing, standings[0], topologies, priced, season, following),
             prices=priced,
-            agreement=agreement(topologies, pick.graph),
+            agreement=agreement(topologies, entry.pick.graph),
+            network=entry.network,
+            network_db=entry.pick.output_db,
+            laid_out=entry.laid_out,
         )
-        for pick, standing, priced, following in zip(
-            picks, standings, prices, [*standings[1:], None], strict=True
+        for entry, standing, priced, following in zip(
+            entries, standings, prices, [*standings[1:], None], strict=True
         )
+    )
+    return candidates, left_out
+
+
+def _entries(
+    season: Season,
+    runner: TaskRunner,
+    archives: dict[str, Points],
+    outcomes: Outcomes,
+    layouts: PlanStage | None,
+) -> list[_Entry]:
+    """Every pick with what laying it out came to."""
+    if layouts is None:
+        picks = network_picks(archives)[: season.search.candidates]
+        return [
+            _entry(runner, pick, archives, NoPlan(reasons=("search.plans is false",))) for pick in picks
+        ]
+    tasks = {task.restart: task for task in layouts.tasks(outcomes)}
+    entries = []
+    for place, pick in enumerate(layouts.picks(outcomes)):
+        found: NoPlan | dict[str, Any]
+        sought = place in tasks and tasks[place] in outcomes
+        if place not in tasks:
+            found = NoPlan(reasons=(f"effort {layouts.effort} seeks {len(tasks)} plans only",))
+        elif not sought:
+            found = NoPlan(reasons=("the search was stopped before its plan was sought",))
+        else:
+            outcome = outcomes[tasks[place]]
+            found = outcome["plan"] or NoPlan(reasons=tuple(outcome["reasons"]))
+        entries.append(_entry(runner, pick, archives, found))
+        entries[-1].sought = sought
+    return entries
+
+
+def _entry(
+    runner: TaskRunner, pick: Pick, archives: dict[str, Points], found: NoPlan | dict[str, Any]
+) -> _Entry:
+    points = archives[pick.graph]
+    point = points.take(np.array([pick.row]))
+    cell = runner.cell(pick.graph)
+    network = cell.space.decode(point.x, point.site)
+    if isinstance(found, NoPlan):
+        objectives = {key: float(value[0]) for key, value in point.columns.items()}
+        return _Entry(pick=pick, network=network, laid_out=found, objectives=objectives)
+    laid_out = laid_out_of(found, runner.judge, network.diaphragms, pick.output_db)
+    design = laid_out.design
+    responses = runner.judge.respond(design)
+    columns = plan_objectives(runner.judge, laid_out.plan, design, responses, cell.tolerance)
+    objectives = {key: float(value[0]) for key, value in columns.items()}
+    return _Entry(pick=pick, network=network, laid_out=laid_out, objectives=objectives)
+
+
+def _chosen(entries: list[_Entry], count: int) -> list[_Entry]:
+    """The entries that become candidates, ranked: boxes with a plan, then networks without."""
+    built = [entry for entry in entries if isinstance(entry.laid_out, LaidOut)]
+    others = [entry for entry in entries if isinstance(entry.laid_out, NoPlan)]
+    chosen = []
+    if built:
+        built.sort(key=lambda entry: -entry.objectives["output_db"])
+        columns = {key: np.array([e.objectives[key] for e in built]) for key in built[0].objectives}
+        graphs = [entry.pick.graph for entry in built]
+        for row, roles in roles_by_row(graphs, columns, dict.fromkeys(graphs)).items():
+            built[row].role = _words(roles)
+            chosen.append(built[row])
+    chosen += [entry for entry in built if not entry.role]
+    chosen = (chosen + others)[:count]
+    for entry in chosen:
+        if not entry.role:
+            entry.role = ("as a free network: " if built else "") + _words(entry.pick.roles)
+    return sorted(
+        chosen, key=lambda entry: (isinstance(entry.laid_out, NoPlan), -entry.objectives["output_db"])
     )
 
 
-def _standing(rank: int, pick: _Pick, runner: TaskRunner, archives: dict[str, Points]) -> Standing:
-    point = archives[pick.graph].take(np.array([pick.row]))
-    cell = runner.cell(pick.graph)
-    design = cell.space.decode(point.x, point.site)
-    columns = measure(runner.judge, design, runner.judge.respond(design), cell.tolerance)
+def _words(roles: list[Role]) -> str:
+    return "; ".join(role.words for role in roles)
+
+
+def _standing(place: int, entry: _Entry, runner: TaskRunner) -> Standing:
+    reasons: list[list[str]] | None = [[]] if isinstance(entry.laid_out, LaidOut) else None
     return Standing(
-        rank=rank,
-        graph=pick.graph,
-        design=design,
-        objectives={key: float(value[0]) for key, value in columns.items()},
-        evaluation=evaluation(runner.judge, design)[0],
+        rank=place,
+        graph=entry.pick.graph,
+        design=entry.design,
+        objectives=entry.objectives,
+        evaluation=evaluation(runner.judge, entry.design, reasons=reasons, scale=runner.season.scale)[0],
+        network_db=entry.pick.output_db,
+        laid_out=entry.laid_out,
     )
 
 
 def _prices(
-    picks: list[_Pick], standings: list[Standing], runner: TaskRunner, archives: dict[str, Points]
+    entries: list[_Entry], runner: TaskRunner, archives: dict[str, Points]
 ) -> list[tuple[dict[str, Any], ...]]:
-    """Prices of every candidate: solved again for the first bests of a type, else of the box unchanged."""
+    """Prices: of the free network, solved again, for the first bests of a type; else of the box unchanged."""
     variant = Variant(runner)
     result: list[tuple[dict[str, Any], ...]] = []
     verified = 0
-    for pick, standing in zip(picks, standings, strict=True):
+    for entry in entries:
+        pick = entry.pick
         points = archives[pick.graph]
         if verified == VERIFIED[runner.season.search.effort] or pick.row != int(
             np.argmax(points.columns["output_db"])
         ):
-            result.append(same_box_prices(runner.judge, standing.design))
+            result.append(same_box_prices(runner.judge, entry.design))
             continue
         row = points.take(np.array([pick.row]))
         point = variant.cell(pick.graph).evaluate(row.x, row.site)
@@ -119,43 +226,3 @@ def _prices(
         result.append(prices)
         verified += 1
     return result
-
-
-def _picks(archives: dict[str, Points], topologies: tuple[TopologyBest, ...]) -> list[_Pick]:
-    """Designs by role, in the order in which roles matter; a design may fill several."""
-    if not archives:
-        return []
-    names, rows, columns = pooled(archives)
-    graphs = np.array(names)
-    output = columns["output_db"]
-    reduced = {best.graph for best in topologies if best.reduces_to}
-    own = np.array([graph not in reduced for graph in graphs])
-    top = float(output[own].max())
-    simple = np.array([complexity(g) for g in graphs])
-    picks: list[_Pick] = []
-
-    def choose(role: str, value: np.ndarray, among: np.ndarray) -> None:
-        if not np.any(among):
-            return
-        candidates = np.nonzero(among)[0]
-        i = candidates[np.lexsort((-output[candidates], -value[candidates]))[0]]
-        for pick in picks:
-            if pick.graph == graphs[i] and pick.row == rows[i]:
-                pick.roles.append(role)
-                return
-        picks.append(_Pick(graph=str(graphs[i]), row=rows[i], roles=[role]))
-
-    near = own & (output >= top - SMALL_LOSS_DB)
-    around = own & (output >= top - SIMPLE_LOSS_DB)
-    choose("highest output", output, own)
-    choose(f"most even within {SMALL_LOSS_DB:g} dB", -columns["evenness_db"], near)
-    choose(f"least material within {SMALL_LOSS_DB:g} dB", -columns["material_cm3"], near)
-    choose(f"simplest within {SIMPLE_LOSS_DB:g} dB", -simple.astype(float), around)
-    choose(f"strongest weakest tone within {SMALL_LOSS_DB:g} dB", columns["worst_tone_db"], near)
-    champion = picks[0].graph
-    choose("highest output of another type", output, own & (graphs != champion))
-    choose(f"smallest box within {SIMPLE_LOSS_DB:g} dB", -columns["outer_volume_l"], around)
-    for best in topologies:
-        if best.best_db is not None and not best.reduces_to:
-            choose(f"best {short_name(named_topology(best.graph))}", output, graphs == best.graph)
-    return picks

@@ -11,7 +11,10 @@ import numpy as np
 from models.catalogue import named_topology, short_name
 from models.design import DesignBatch
 from models.fit import used_volume
+from models.plan_reading import blank_volume
+from optimizer.layout_search import LaidOut, NoPlan
 from optimizer.objectives import OBJECTIVES
+from optimizer.parsimony import complexity
 from optimizer.price_words import listed, price_sentences
 from optimizer.results import TopologyBest
 from optimizer.season import Season
@@ -52,6 +55,10 @@ class Standing:
         Objectives by key [mixed].
     evaluation : dict
         Its evaluation as plain data [mixed].
+    network_db : float
+        Score of its free network [dB].
+    laid_out : LaidOut or NoPlan
+        Its floor plan, off which design and evaluation are read, or why there is none [record].
     """
 
     rank: int
@@ -59,6 +66,13 @@ class Standing:
     design: DesignBatch
     objectives: dict[str, float]
     evaluation: dict[str, Any]
+    network_db: float
+    laid_out: LaidOut | NoPlan
+
+    @property
+    def built(self) -> bool:
+        """Whether it has a floor plan."""
+        return isinstance(self.laid_out, LaidOut)
 
 
 def reasons_for(
@@ -90,12 +104,18 @@ def reasons_for(
         Sentences [text].
     """
     found = list(topologies)
-    result = [_what_binds(standing)]
+    result = [_what_binds(standing), _building(standing)]
+    result += price_sentences(prices, season.rules, standing.built)
     result += _second_limits(standing)
-    result += price_sentences(prices, season.rules)
     result.append(_the_box(standing, season))
-    result += _against(standing, champion) if standing.rank > 1 else _against_simple(standing, found)
-    result += [] if following is None else [_next_does_better(standing, following)]
+    if standing.rank == 1:
+        result += _against_simple(standing, found)
+    elif standing.built == champion.built:
+        result += _against(standing, champion)
+    else:
+        result.append(_network_against(standing, champion))
+    if following is not None and following.built == standing.built:
+        result.append(_next_does_better(standing, following))
     result.append(_restarts(standing, found))
     result += [f"Less sure: {warning}." for warning in standing.evaluation["warnings"]]
     return tuple(result)
@@ -103,12 +123,6 @@ def reasons_for(
 
 def _tones(standing: Standing) -> list[tuple[str, dict[str, Any]]]:
     return [(space["name"], tone) for space in standing.evaluation["spaces"] for tone in space["tones"]]
-
-
-def complexity(graph: str) -> int:
-    """Number of chambers, ducts and diaphragms of a graph: what a simpler box has less of."""
-    topology = named_topology(graph)
-    return topology.chambers + len(topology.ducts) + len(topology.diaphragms)
 
 
 def _what_binds(standing: Standing) -> str:
@@ -153,7 +167,28 @@ def _the_box(standing: Standing, season: Season) -> str:
     chambers = listed([f"{name} {v:.2f} l" for name, v in zip("ABCDEFGHIJKLMN", volumes, strict=False)])
     ducts = [f"{d.name} {d.area[0] * 1e4:.1f} cm2 by {d.length[0] * 1e3:.0f} mm" for d in design.ducts]
     with_ducts = f"; {listed(ducts)}" if ducts else ""
+    if isinstance(standing.laid_out, LaidOut):
+        blank = float(blank_volume(standing.laid_out.plan)[0]) * 1e3
+        rest = f"the plan leaves {blank:.2f} l as a sealed blank" if blank else "the plan fills the envelope"
+        return f"Chambers: {chambers}{with_ducts}; {rest}."
     return f"Chambers: {chambers}{with_ducts}; {100 * share:.1f} % of the envelope's inside is taken."
+
+
+def _building(standing: Standing) -> str:
+    """What building costs, or why there is no plan."""
+    if isinstance(standing.laid_out, NoPlan):
+        why = "; ".join(standing.laid_out.reasons)
+        return f"It has no floor plan ({why}), so its score is that of the free network."
+    cost = standing.laid_out.cost_db
+    words = f"costs {cost:.2f} dB" if cost >= 0.0 else f"gains {-cost:.2f} dB"
+    return f"Building it by its floor plan {words} against its free network's {standing.network_db:.2f} dB."
+
+
+def _network_against(standing: Standing, champion: Standing) -> str:
+    """A free network without a plan against that of the first-ranked box."""
+    loss = champion.network_db - standing.network_db
+    word = "below" if loss >= 0.0 else "above"
+    return f"As a free network it is {abs(loss):.2f} dB {word} that of candidate {champion.rank}."
 
 
 def _against(standing: Standing, champion: Standing) -> list[str]:
@@ -215,20 +250,28 @@ def _next_does_better(standing: Standing, following: Standing) -> str:
 
 def _against_simple(standing: Standing, topologies: list[TopologyBest]) -> list[str]:
     """How far the plain boxes and the next graph stay behind the highest output."""
-    score = standing.objectives["output_db"]
+    score = standing.network_db
     plain = [t for t in topologies if t.topology in ("closed box", "vented box") and t.best_db is not None]
     behind = [
-        f"the best {t.topology} reaches {t.best_db:.1f} dB, {score - t.best_db:.1f} dB less"
+        f"the best {t.topology} reaches {t.best_db:.1f} dB, {_gap(score - t.best_db)}"
         for t in plain
         if t.best_db is not None and t.graph != standing.graph
     ]
-    sentences = [_capital(listed(behind)) + "."] if behind else []
+    start = "as free networks, " if standing.built else ""
+    sentences = [_capital(start + listed(behind)) + "."] if behind else []
     others = [t for t in topologies if t.graph != standing.graph and t.best_db is not None]
     if others and others[0].best_db is not None:
         gap = score - others[0].best_db
         name = short_name(named_topology(others[0].graph))
-        sentences.append(f"The next type, {name}, comes within {gap:.2f} dB.")
+        words = f"the next type, {name}, comes within {gap:.2f} dB"
+        if gap < 0.0:  # it loses more by being built, or has no plan
+            words = f"another type, {name}, plays {-gap:.2f} dB more"
+        sentences.append(_capital(f"{start}{words}."))
     return sentences
+
+
+def _gap(loss: float) -> str:
+    return f"{abs(loss):.1f} dB {'less' if loss >= 0.0 else 'more'}"
 
 
 def _restarts(standing: Standing, topologies: list[TopologyBest]) -> str:
@@ -236,7 +279,7 @@ def _restarts(standing: Standing, topologies: list[TopologyBest]) -> str:
     best = max(next(t.restart_scores_db for t in topologies if t.graph == standing.graph))
     return (
         f"{counts['within_0.1_db']} of {counts['restarts']} restarts of this type ended within "
-        f"{AGREEMENT_DB:g} dB of its best, {best:.2f} dB."
+        f"{AGREEMENT_DB:g} dB of its best{' free network' if standing.built else ''}, {best:.2f} dB."
     )
 
 

@@ -2,18 +2,39 @@
 
 from __future__ import annotations
 
-import base64
 from html import escape
 from typing import Any
 
-from models.catalogue import short_label
-from optimizer.objectives import OBJECTIVES
-from optimizer.report_style import PAGE_STYLE
-from optimizer.report_words import CAUTIONS, not_modelled, summary_sentences
+from optimizer.figures_spread import spread_candidates
+from optimizer.report_cards import candidates_section
+from optimizer.report_explore import can_explore, exploring
+from optimizer.report_parts import figure, page, table
+from optimizer.report_rules import rules_section
+from optimizer.report_words import (
+    CAUTION_IN_SHORT,
+    cautions,
+    ceiling_sentences,
+    facts,
+    not_modelled,
+    summary_sentences,
+    sure_sentences,
+)
 from optimizer.run_folder import Run
+from optimizer.spread_words import HEAD, NOTE, spread_cells, spread_sentences
 
 MOST_ROWS = 40
 """Rows of a long table that the page shows; the CSV file holds all."""
+
+CONTENTS = (
+    ("candidates", "Candidates"),
+    ("spread", "When they are built"),
+    ("front", "Trade-offs"),
+    ("explore", "Explore"),
+    ("topologies", "Topologies"),
+    ("rules", "Rules"),
+    ("record", "Record"),
+)
+"""Sections that the page's top links to, where they are there."""
 
 
 def report_page(run: Run) -> str:
@@ -34,168 +55,82 @@ def report_page(run: Run) -> str:
     FileNotFoundError
         A figure is missing.
     """
-    name = escape(run.record["season"])
-    parts = [
-        _summary(run),
-        _ranking(run),
-        *(_candidate(run, candidate) for candidate in run.candidates),
-        _front(run),
+    explored = exploring(run) if can_explore(run) else None
+    sections = [
+        candidates_section(run),
+        _spread(run),
+        _front(run, folded=explored is not None),
+        explored.section if explored else "",
         _topologies(run),
+        rules_section(run),
         _model(run),
         _record(run),
     ]
-    return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{name}: search report</title>\n<style>{PAGE_STYLE}</style>\n</head>\n<body>\n<main>\n"
-        + "\n".join(part for part in parts if part)
-        + "\n</main>\n</body>\n</html>\n"
-    )
+    top = _summary(run, "".join(sections))
+    title = f"{run.record['season']}: search report"
+    if explored is None:
+        return page(title, [top, *sections])
+    return page(title, [top, *sections], explored.scripts, explored.data)
 
 
-def table(head: list[str], rows: list[list[Any]], numeric: set[int], *, raw: set[int] | None = None) -> str:
-    """HTML table; cells are escaped but those of the ``raw`` columns.
-
-    Parameters
-    ----------
-    head : list of str
-        Column headings [text].
-    rows : list of list
-        Cells; None becomes an empty cell [mixed].
-    numeric : set of int
-        Columns that are set flush right [1].
-    raw : set of int or None
-        Columns whose cells are HTML already [1].
-
-    Returns
-    -------
-    str
-        HTML text [text].
-    """
-
-    def row(tag: str, cells: list[Any], keep: set[int]) -> str:
-        written = ""
-        for i, cell in enumerate(cells):
-            inner = cell if i in keep else escape(_cell(cell))
-            written += f"<{tag}{' class=n' if i in numeric else ''}>{inner}</{tag}>"
-        return f"<tr>{written}</tr>"
-
-    body = "".join(row("td", cells, raw or set()) for cells in rows)
-    return (
-        f'<div class="wide"><table><thead>{row("th", head, set())}</thead><tbody>{body}</tbody></table></div>'
-    )
-
-
-def _cell(value: Any) -> str:
-    if value is None:
-        return ""
-    return f"{value:.2f}" if isinstance(value, float) else str(value)
-
-
-def _figure(run: Run, place: str, words: str) -> str:
-    image = base64.b64encode((run.folder / f"{place}.svg").read_bytes()).decode()
-    words = escape(words, quote=True)
-    picture = f'<img src="data:image/svg+xml;base64,{image}" alt="{words}">'
-    return f"<figure>{picture}<figcaption>{words}</figcaption></figure>"
-
-
-def _summary(run: Run) -> str:
-    sentences = "".join(f"<p>{escape(sentence)}</p>" for sentence in summary_sentences(run))
-    cautions = "".join(f"<li>{escape(caution)}</li>" for caution in CAUTIONS)
+def _summary(run: Run, below: str) -> str:
+    folded = sure_sentences(run)
+    told = [sentence for sentence in summary_sentences(run) if sentence not in folded]
+    told += ceiling_sentences(run) if run.candidates else []
+    sentences = "".join(f"<p>{escape(sentence)}</p>" for sentence in told)
+    sure = "".join(f"<li>{escape(sentence)}</li>" for sentence in folded)
+    listed = "".join(f"<li>{escape(caution)}</li>" for caution in cautions(run))
     stopped = '<p class="warn">The search was stopped early. More time may find better boxes.</p>'
+    tiles = "".join(
+        f"<div><dt>{escape(fact.name)}</dt><dd><b>{escape(fact.value)}</b>{escape(fact.words)}</dd></div>"
+        for fact in facts(run)
+    )
+    links = "".join(f'<a href="#{key}">{name}</a>' for key, name in CONTENTS if f'id="{key}"' in below)
     return (
         f"<header><p class=kind>Enclosure search report</p><h1>{escape(run.record['season'])}</h1></header>"
-        f'<section class="lead">{stopped if run.record.get("interrupted") else ""}{sentences}</section>'
-        f'<section class="caution"><h2>Before you build or drive one</h2><ul>{cautions}</ul></section>'
+        f'<section class="lead">{stopped if run.record.get("interrupted") else ""}'
+        f'<dl class="tiles">{tiles}</dl>{sentences}'
+        + (f"<details><summary>How sure the search is</summary><ul>{sure}</ul></details>" if sure else "")
+        + "</section>"
+        f'<section class="caution"><p><b>{escape(CAUTION_IN_SHORT)}</b></p>'
+        f"<details><summary>Cautions in full</summary><ul>{listed}</ul></details></section>"
+        f'<nav aria-label="Sections">{links}</nav>'
     )
 
 
-def _ranking(run: Run) -> str:
-    if not run.candidates:
-        return "<section><h2>Candidates</h2><p>No design that fits was found.</p></section>"
-    objectives = [
-        OBJECTIVES[name] for name in run.record["objectives"] if name != "output"
-    ]  # that is the score
-    head = ["", "role", "topology", "score (dB)"]
-    head += [f"{objective.label} ({objective.unit})" for objective in objectives]
-    rows = [
-        [
-            f'<a href="#candidate-{int(c["rank"])}">{int(c["rank"])}</a>',
-            c["role"],
-            short_label(c["topology"], c["graph"]),
-            float(c["score_db"]),
-            *(c["objectives"].get(objective.key) for objective in objectives),
-        ]
-        for c in run.candidates
-    ]
-    return f"<section><h2>Candidates</h2>{table(head, rows, set(range(3, len(head))), raw={0})}</section>"
-
-
-def _candidate(run: Run, candidate: dict[str, Any]) -> str:
-    rank = int(candidate["rank"])
-    place = str(candidate["design"]).rpartition("/")[0]
-    name = escape(candidate["topology"])
-    reasons = "".join(f"<li>{escape(reason)}</li>" for reason in candidate["reasons"])
-    evaluation = candidate["evaluation"]
-    unfit = "".join(f"<li>{escape(reason)}</li>" for reason in evaluation["reasons_not"])
-    design = escape((run.folder / candidate["design"]).read_text(encoding="utf-8"))
-    return (
-        f'<section class="candidate" id="candidate-{rank}"><h2>{rank}. {name}</h2>'
-        f"<p class=kind>{escape(candidate['role'])}; {float(candidate['score_db']):.2f} dB; "
-        f"graph {escape(candidate['graph'])}</p>"
-        + '<div class="sketch">'
-        + _figure(run, f"{place}/graph", f"Candidate {rank}: its chambers and what joins them.")
-        + "</div>"
-        + (f"<h3>Why</h3><ul>{reasons}</ul>" if reasons else "")
-        + (f'<div class="warn"><h3>Does not fit</h3><ul>{unfit}</ul></div>' if unfit else "")
-        + _prices(candidate["prices"])
-        + '<div class="pair">'
-        + _figure(
-            run,
-            f"{place}/tones",
-            f"Candidate {rank}: level at every tone, and the drive left before each limit.",
-        )
-        + _figure(
-            run, f"{place}/response", f"Candidate {rank}: response over frequency at the permitted drive."
-        )
-        + f"</div><details><summary>Sizes ({escape(candidate['design'])})</summary>"
-        + f"<pre>{design}</pre></details></section>"
-    )
-
-
-def _prices(prices: list[dict[str, Any]]) -> str:
-    if not prices:
+def _spread(run: Run) -> str:
+    told = spread_candidates(run.candidates)
+    if not told:
         return ""
-    rows = [
-        [
-            price["rule"],
-            f"{price['db_per_unit']:+.3g} dB per {price['unit']}"
-            if abs(price["db_per_unit"]) > 1e-6
-            else "nothing",
-            "solved again with a new box" if price["verified"] else "this box unchanged, driven anew",
-        ]
-        for price in prices
-    ]
-    head = ["rule", "one unit more gives", "how known"]
-    return f"<h3>What wider rules would give</h3>{table(head, rows, {1})}"
+    tolerances = [c["tolerance"] for c in told]
+    sentences = spread_sentences([f"candidate {c['rank']}" for c in told], tolerances)
+    lead = "".join(f"<p>{escape(sentence)}</p>" for sentence in [*sentences, NOTE])
+    drawn = figure(run.folder / "spread", "Scores of built boxes, and the causes of their spread.")
+    rows = [[c["rank"], *spread_cells(c["score_db"], c["tolerance"])] for c in told]
+    listing = table(["candidate, dB", *HEAD], rows, set(range(1, len(HEAD))))
+    details = f"<details><summary>As a table</summary>{listing}</details>"
+    return f'<section id="spread"><h2>When they are built</h2>{lead}{drawn}{details}</section>'
 
 
-def _front(run: Run) -> str:
+def _front(run: Run, *, folded: bool) -> str:
+    """The front as a still picture, folded where the reader can explore it."""
     if not run.shows_front:
         return ""
-    figure = _figure(run, "front", "The front: designs that no other design found beats in every objective.")
+    start = "<details><summary>As a still picture</summary>" if folded else ""
+    words = "The front: designs that no other design found beats in every objective."
     return (
-        "<section><h2>Trade-offs</h2><p>Every point is a box that no other box found beats in all objectives "
-        f"at once; there are {len(run.front)}. front.csv names the file with the sizes of each.</p>"
-        f"{figure}</section>"
+        '<section id="front"><h2>Trade-offs</h2><p>Every point is a box that no other box found beats in '
+        f"all objectives at once; there are {len(run.front)}. front.csv names the file with the sizes of "
+        "each.</p>"
+        f"{start}{figure(run.folder / 'front', words)}{'</details>' if folded else ''}</section>"
     )
 
 
 def _topologies(run: Run) -> str:
-    found = [row for row in run.topologies if row["best_db"]]
     if not run.topologies:
         return ""
-    figure = _figure(run, "topologies", "Best score of every topology and of its restarts.") if found else ""
+    found = any(row["best_db"] for row in run.topologies)
+    words = "Best score of every topology and of its restarts."
     rows = [
         [
             row["topology"],
@@ -208,8 +143,11 @@ def _topologies(run: Run) -> str:
     more = len(run.topologies) - len(rows)
     note = f"<p>{more} more are in topologies.csv.</p>" if more > 0 else ""
     listing = table(["topology", "graph", "best found (dB)", "remark"], rows, {2})
-    details = f"<details><summary>As a table</summary>{listing}{note}</details>"
-    return f"<section><h2>Topologies</h2>{figure}{details}</section>"
+    return (
+        f'<section id="topologies"><h2>Topologies</h2>'
+        f"{figure(run.folder / 'topologies', words) if found else ''}"
+        f"<details><summary>As a table</summary>{listing}{note}</details></section>"
+    )
 
 
 def _standing(row: dict[str, str]) -> str:
@@ -225,7 +163,7 @@ def _standing(row: dict[str, str]) -> str:
 
 def _model(run: Run) -> str:
     points = "".join(f"<li>{escape(point)}</li>" for point in not_modelled(run))
-    return f"<section><h2>What the numbers leave out</h2><ul>{points}</ul></section>"
+    return f'<section id="model"><h2>What the numbers leave out</h2><ul>{points}</ul></section>'
 
 
 def _record(run: Run) -> str:
@@ -242,4 +180,5 @@ def _record(run: Run) -> str:
         [f"{key.replace('_', ' ')} (s)", float(value)] for key, value in record["times"]["seconds"].items()
     ]
     rows += [[package, version] for package, version in record["versions"].items()]
-    return f'<section class="record"><h2>Record</h2>{table(["item", "value"], rows, set())}</section>'
+    listing = table(["item", "value"], rows, set())
+    return f'<section id="record" class="record"><h2>Record</h2>{listing}</section>'

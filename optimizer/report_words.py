@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
+from models.catalogue import short_label
+from optimizer.exposure import exposure_sentence
 from optimizer.reasons import LIMIT_WORDS
+from optimizer.report_rules import ceiling_facts
 from optimizer.run_folder import Run
 
 CAUTIONS = (
@@ -20,6 +24,100 @@ CAUTIONS = (
     "Local codes and licensed practice come first, wherever they ask for more than this page does.",
 )
 """Cautions that stand above every result."""
+
+CAUTION_IN_SHORT = (
+    "Before you build or drive one: these levels harm hearing within seconds, coils get hot enough to burn, "
+    "amplifiers hang on the mains, and printing gives off fumes."
+)
+"""The cautions in one sentence, always in sight."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fact:
+    """One fact at the top of the page.
+
+    Attributes
+    ----------
+    name : str
+        What it is [text].
+    value : str
+        Short enough to be set large [text].
+    words : str
+        What to know about it [text].
+    """
+
+    name: str
+    value: str
+    words: str
+
+
+def facts(run: Run) -> list[Fact]:
+    """Best score, ceiling, what limits the best box, how sure the search is.
+
+    Parameters
+    ----------
+    run : Run
+        The folder's content [record].
+
+    Returns
+    -------
+    list of Fact
+        Empty where the search found nothing [list].
+    """
+    if not run.candidates:
+        return []
+    best = run.candidates[0]
+    counts = _limit_counts(best)
+    name, count = counts[0]
+    total = sum(number for _, number in counts)
+    return [
+        Fact(
+            name="Best score",
+            value=f"{best['score_db']:.1f} dB",
+            words=short_label(best["topology"], best["graph"]),
+        ),
+        _ceiling_fact(run),
+        Fact(
+            name="What limits it",
+            value=name.replace("_", " "),
+            words=f"stops {count} of {total} tones",
+        ),
+        _sure_fact(run),
+    ]
+
+
+def sure_sentences(run: Run) -> list[str]:
+    """How sure the search is, in sentences with numbers."""
+    return [str(sentence) for sentence in run.record.get("confidence", {}).get("sentences", [])]
+
+
+def _ceiling_fact(run: Run) -> Fact:
+    found = ceiling_facts(run)
+    if not found:
+        return Fact(name="Ceiling", value="not sought", words="see below for how to find it")
+    score = float(run.candidates[0]["score_db"])
+    if "bound" not in found:
+        value = float(found["own"]["value_db"])
+        return Fact(name="Ceiling", value=f"about {value:.1f} dB", words="evidence, not a bound")
+    value = float(found["bound"]["value_db"])
+    words = f"no box can pass it; {value - score:.1f} dB above the best"
+    return Fact(name="Ceiling", value=f"{value:.1f} dB", words=words)
+
+
+def _sure_fact(run: Run) -> Fact:
+    sure = run.record.get("confidence", {})
+    restarts, agreeing = sure.get("restarts"), sure.get("agreeing")
+    value = "settled" if sure.get("settled") else "not settled"
+    words = f"{agreeing} of {restarts} restarts agree" if restarts else ""
+    return Fact(name="How sure", value=value, words=words)
+
+
+
+def cautions(run: Run) -> list[str]:
+    """The cautions, and the exposure that the first-ranked box would be [text]."""
+    best = run.candidates[0]["evaluation"]["spaces"] if run.candidates else []
+    exposure = exposure_sentence(best, float(run.record["scale"]))
+    return [*CAUTIONS, *([f"Exposure to the first-ranked box: {exposure}"] if exposure else [])]
 
 
 def summary_sentences(run: Run) -> list[str]:
@@ -49,7 +147,7 @@ def summary_sentences(run: Run) -> list[str]:
         sentences.append(
             f"The best closed box found scores {closed[0]:.1f} dB, a difference of {gain:+.1f} dB."
         )
-    sentences += run.record.get("confidence", {}).get("sentences", [])
+    sentences += sure_sentences(run)
     fitting = sum(1 for row in run.topologies if row["best_db"])
     sentences.append(
         f"{fitting} of {len(run.topologies)} topologies gave a design that fits. "
@@ -63,13 +161,41 @@ def _tones_and_spaces(run: Run) -> str:
     return f"{tones} {'tone' if tones == 1 else 'tones'} in {spaces} {'space' if spaces == 1 else 'spaces'}"
 
 
-def _limits_sentence(candidate: dict[str, Any]) -> str:
+def _limit_counts(candidate: dict[str, Any]) -> list[tuple[str, int]]:
+    """Limits that stop the candidate's tones, the most frequent first."""
     counts: dict[str, int] = {}
     for entry in candidate["limits"]:
         counts[entry["limit"]] = counts.get(entry["limit"], 0) + 1
-    ordered = sorted(counts.items(), key=lambda item: -item[1])
-    phrases = [f"{LIMIT_WORDS[name]} ({count} of {sum(counts.values())})" for name, count in ordered]
+    return sorted(counts.items(), key=lambda item: -item[1])
+
+
+def _limits_sentence(candidate: dict[str, Any]) -> str:
+    counts = _limit_counts(candidate)
+    total = sum(count for _, count in counts)
+    phrases = [f"{LIMIT_WORDS[name]} ({count} of {total})" for name, count in counts]
     return f"What stops the drive at its tones: {', '.join(phrases)}."
+
+
+def ceiling_sentences(run: Run) -> list[str]:
+    """How much more there could be, or the command that finds it."""
+    found = ceiling_facts(run)
+    if not found:
+        name = run.folder.resolve().name
+        command = f"boxwright ceiling {name}/season.toml --run {name}"
+        return [f"How much more there could be, this command finds beside the run folder: {command}."]
+    sentences = []
+    if "bound" in found:
+        value = float(found["bound"]["value_db"])
+        sentences.append(
+            f"In this model no enclosure can score more than {value:.1f} dB with this driver and these rules."
+        )
+    if "own" in found:
+        value = float(found["own"]["value_db"])
+        sentences.append(
+            f"With a box of its own for every tone the searches reached {value:.1f} dB, which one box for "
+            "all tones will hardly pass."
+        )
+    return sentences
 
 
 def not_modelled(run: Run) -> list[str]:

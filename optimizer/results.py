@@ -5,7 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
+
 from models.design import DesignBatch
+from optimizer.layout_search import LaidOut, NoPlan
+
+NOT_SOUGHT = NoPlan(reasons=("no plan was sought",))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +39,15 @@ class Candidate:
         Price of each rule: ``rule``, ``db_per_unit``, ``unit``, ``verified`` [mixed].
     agreement : dict
         How many restarts of its cell came within 0.1 dB, of how many [mixed].
+    laid_out : LaidOut or NoPlan
+        Its floor plan, off which design and evaluation are read, or why there is none [record].
+    network : DesignBatch or None
+        The free network design that was laid out, a batch of one; None where design is that [record].
+    network_db : float or None
+        Its score; None where there is no such design [dB].
+    tolerance : dict
+        How its score spreads with print, driver and day, as :class:`optimizer.spread.Spread` records it;
+        empty where that was not sampled [mixed].
     """
 
     rank: int
@@ -46,6 +60,10 @@ class Candidate:
     reasons: tuple[str, ...]
     prices: tuple[dict[str, Any], ...] = ()
     agreement: dict[str, Any] = field(default_factory=dict)
+    laid_out: LaidOut | NoPlan = NOT_SOUGHT
+    network: DesignBatch | None = None
+    network_db: float | None = None
+    tolerance: dict[str, Any] = field(default_factory=dict)
 
     @property
     def score_db(self) -> float:
@@ -71,6 +89,28 @@ class FrontPoint:
     graph: str
     design: DesignBatch
     objectives: dict[str, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExploredDesigns:
+    """Designs of one graph worth looking at: on the season's front or on the graph's own.
+
+    Attributes
+    ----------
+    graph : str
+        Id of the graph [text].
+    design : DesignBatch
+        The designs [record].
+    objectives : dict of str to ndarray, shape (n_designs,)
+        Objectives by key with unit [mixed].
+    front : ndarray of int, shape (n_designs,)
+        Row of ``front.csv``, from 1; 0 where a design is not in it [1].
+    """
+
+    graph: str
+    design: DesignBatch
+    objectives: dict[str, np.ndarray]
+    front: np.ndarray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,6 +178,10 @@ class SearchResult:
         Numbers of cells, restarts and evaluations [1].
     seconds : dict of str to float
         Wall time by phase [s].
+    without_plan : tuple of dict
+        Designs that made room for other candidates because they cannot be laid out, and why [mixed].
+    explored : tuple of ExploredDesigns
+        More designs than the front's, for looking around [list].
     """
 
     candidates: tuple[Candidate, ...]
@@ -149,3 +193,5 @@ class SearchResult:
     history: tuple[dict[str, Any], ...]
     counts: dict[str, int]
     seconds: dict[str, float]
+    without_plan: tuple[dict[str, Any], ...] = ()
+    explored: tuple[ExploredDesigns, ...] = ()

@@ -13,16 +13,30 @@ from models.design import DesignBatch
 from models.score import Judge
 from optimizer.curves import CurveMaker
 from optimizer.design_file import read_design, write_design
+from optimizer.explore import EXPLORE, explore_record
 from optimizer.faults import ConfigError, Fault
-from optimizer.files import read_csv, write_csv, write_json, write_text
+from optimizer.files import json_of, read_csv, write_csv, write_json, write_text
+from optimizer.layout_search import LaidOut
+from optimizer.objectives import OBJECTIVES
+from optimizer.plan_file import plan_data
+from optimizer.planned import room_reasons
 from optimizer.progress import Progress, silent
 from optimizer.results import Candidate, SearchResult
 from optimizer.run_record import candidate_record, candidate_row, columns_of, run_record
+from optimizer.run_schema import check_candidates, check_run, check_table
 from optimizer.season import Season
 from optimizer.season_text import season_text
 
 READ_BACK_TOLERANCE_DB = 0.01
 """Largest change of a score when a design is written and read back."""
+
+
+PLAN_FILE, NETWORK_FILE = "plan.json", "network.toml"
+"""Of a candidate: its floor plan, and the free network that was laid out."""
+CEILING = "ceiling.json"
+"""What ``boxwright ceiling --json`` prints, in the run folder."""
+CURVES = ("level_db", "drive_v_rms", "excursion_mm", "impedance_ohm")
+"""Columns of numbers that every ``response.csv`` has."""
 
 
 class InternalError(RuntimeError):
@@ -45,6 +59,10 @@ class Run:
         Rows of ``front.csv``, as texts [text].
     topologies : list of dict
         Rows of ``topologies.csv``, as texts [text].
+    ceiling : dict or None
+        Content of ``ceiling.json``, where ``boxwright ceiling`` has written one [mixed].
+    explore : dict or None
+        Content of ``explore.json``; None in folders of older versions [mixed].
     """
 
     folder: Path
@@ -52,6 +70,8 @@ class Run:
     candidates: list[dict[str, Any]]
     front: list[dict[str, str]]
     topologies: list[dict[str, str]]
+    ceiling: dict[str, Any] | None = None
+    explore: dict[str, Any] | None = None
 
     @property
     def shows_front(self) -> bool:
@@ -59,8 +79,15 @@ class Run:
         return bool(self.front and self.candidates and len(self.record["objectives"]) > 1)
 
     def curves(self, rank: int) -> list[dict[str, str]]:
-        """Rows of a candidate's ``response.csv``."""
-        return read_csv(self.folder / candidate_folder(rank) / "response.csv")
+        """Rows of a candidate's ``response.csv``; ``ConfigError`` where it is damaged."""
+        path = self.folder / candidate_folder(rank) / "response.csv"
+        rows: list[dict[str, str]] = _read(path, read_csv)
+        if not rows:
+            raise damaged(path, "holds no curves")
+        check_table(path, rows, ["space"], ["hz"])
+        others = [column for column in rows[0] if column not in ("space", "hz", "limit")]
+        check_table(path, rows, [], sorted({*others, *CURVES}), empty=True)
+        return rows
 
 
 def candidate_folder(rank: int) -> str:
@@ -102,6 +129,7 @@ def write_run(folder: Path, season: Season, result: SearchResult) -> Run:
     write_csv(folder / "candidates.csv", columns_of(rows) or ["rank"], rows)
     _write_front(folder, result)
     _write_topologies(folder, result)
+    write_text(folder / EXPLORE, json.dumps(explore_record(season, result), separators=(",", ":")) + "\n")
     write_json(folder / "run.json", run_record(season, result))
     return read_run(folder)
 
@@ -115,22 +143,34 @@ def read_run(folder: Path) -> Run:
         A file is missing or damaged.
     """
     record = _read(folder / "run.json", json_of)
+    check_run(folder / "run.json", record)
     candidates = _read(folder / "candidates.json", json_of)
-    needed = ("season", "scale", "source", "objectives", "counts", "times", "versions", "config_hash")
-    if not isinstance(record, dict) or not isinstance(candidates, list):
-        raise _damaged(folder / "run.json", "run.json must hold a table and candidates.json a list")
-    if missing := [key for key in needed if key not in record]:
-        raise _damaged(folder / "run.json", f"lacks {', '.join(missing)}")
+    check_candidates(folder / "candidates.json", candidates, record["objectives"])
+    front = _read(folder / "front.csv", read_csv)
+    keys = [OBJECTIVES[name].key for name in record["objectives"]]
+    check_table(folder / "front.csv", front, ["topology", "graph"], keys)
+    topologies = _read(folder / "topologies.csv", read_csv)
+    texts = ["topology", "graph", "restart_scores_db", "why_none", "design"]
+    check_table(folder / "topologies.csv", topologies, texts, ["best_db"], empty=True)
     return Run(
         folder=folder,
         record=record,
         candidates=candidates,
-        front=_read(folder / "front.csv", read_csv),
-        topologies=_read(folder / "topologies.csv", read_csv),
+        front=front,
+        topologies=topologies,
+        ceiling=_table_where_there(folder / CEILING),
+        explore=_table_where_there(folder / EXPLORE),
     )
 
 
-def draw_run(run: Run, progress: Progress = silent) -> None:
+def _table_where_there(path: Path) -> dict[str, Any] | None:
+    content = _read(path, json_of) if path.exists() else None
+    if content is not None and not isinstance(content, dict):
+        raise damaged(path, "must hold a table")
+    return content
+
+
+def draw_run(run: Run, progress: Progress = silent, workers: int | None = None) -> None:
     """Draw every figure and the report of a run folder from its data.
 
     Parameters
@@ -139,6 +179,8 @@ def draw_run(run: Run, progress: Progress = silent) -> None:
         The folder's content [record].
     progress : callable
         Told the figures done, their total and the place of the latest [any].
+    workers : int or None
+        Processes at most; None for as many as there are cores [1].
 
     Raises
     ------
@@ -151,33 +193,29 @@ def draw_run(run: Run, progress: Progress = silent) -> None:
     from optimizer.report import report_page
 
     try:
-        draw_figures(run, progress)
+        draw_figures(run, progress, workers)
         write_text(run.folder / "report.html", report_page(run))
     except FileNotFoundError as error:
-        raise _damaged(Path(str(error.filename)), "no such file") from None
+        raise damaged(Path(str(error.filename)), "no such file") from None
     except (KeyError, ValueError, TypeError, IndexError) as error:
-        raise _damaged(
-            run.folder / "run.json", f"the folder's data do not fit together ({error!r})"
-        ) from error
-
-
-def json_of(path: Path) -> Any:
-    """Content of a JSON file."""
-    return json.loads(path.read_text(encoding="utf-8"))
+        raise damaged(run.folder, f"its files do not fit together ({error!r})") from error
 
 
 def _read(path: Path, reader: Callable[[Path], Any]) -> Any:
     try:
         return reader(path)
     except FileNotFoundError:
-        raise _damaged(path, "no such file; is this a finished run folder?") from None
+        raise damaged(path, "no such file; is this a finished run folder?") from None
+    except NotADirectoryError:
+        raise damaged(path.parent, "is a file, not a run folder") from None
     except OSError as error:
-        raise _damaged(path, f"cannot be read: {error.strerror}") from None
+        raise damaged(path, f"cannot be read: {error.strerror}") from None
     except ValueError as error:
-        raise _damaged(path, f"damaged: {error}") from None
+        raise damaged(path, f"damaged: {error}") from None
 
 
-def _damaged(path: Path, message: str) -> ConfigError:
+def damaged(path: Path, message: str) -> ConfigError:
+    """Fault of a file of a run folder."""
     return ConfigError([Fault(str(path), 1, "file", message)])
 
 
@@ -185,19 +223,31 @@ def _write_candidate(
     folder: Path, candidate: Candidate, season: Season, judge: Judge, curves: CurveMaker
 ) -> dict[str, Any]:
     place = candidate_folder(candidate.rank)
+    title, about = f"candidate {candidate.rank}: {candidate.role}", f"season {season.name}"
+    found, planned = candidate.laid_out, isinstance(candidate.laid_out, LaidOut)
+    if isinstance(found, LaidOut):
+        write_json(folder / place / PLAN_FILE, plan_data(found))
     text = write_design(
         candidate.design,
         0,
         label=candidate.topology,
         comments=[
-            f"candidate {candidate.rank}: {candidate.role}",
+            title,
             f"score {candidate.score_db:.3f} dB, graph {candidate.graph}",
-            f"season {season.name}",
+            about,
         ],
+        plan=PLAN_FILE if planned else None,
     )
     path = folder / place / "design.toml"
     write_text(path, text)
-    back = float(judge.scores(judge.respond(read_design(path, season.rules)))[0])
+    if candidate.network is not None:
+        free = f"its free network, score {candidate.network_db:.3f} dB"
+        text = write_design(candidate.network, 0, label=candidate.topology, comments=[title, free, about])
+        write_text(folder / place / NETWORK_FILE, text)
+    design = read_design(path, season.rules)
+    back = float(judge.scores(judge.respond(design))[0])
+    if planned and (wrong := room_reasons(path, design, season.rules)):
+        raise InternalError(f"candidate {candidate.rank} does not fit as read back from {path}: {wrong[0]}")
     if not abs(back - candidate.score_db) <= READ_BACK_TOLERANCE_DB:
         raise InternalError(
             f"candidate {candidate.rank} ({candidate.topology}, {candidate.graph}) scores "

@@ -8,11 +8,16 @@ from datetime import UTC, datetime
 from importlib import metadata
 from typing import Any
 
+from optimizer.layout_search import NoPlan
 from optimizer.results import Candidate, SearchResult
 from optimizer.season import Season
 
 PACKAGES = ("boxwright", "numpy", "scipy", "optuna", "moocore", "scikit-fem", "matplotlib")
 """Packages whose versions a run records."""
+
+
+SPREAD_COLUMNS = ("p10_db", "p50_db", "p90_db", "keeps_rank")
+"""What ``candidates.csv`` holds of a candidate's tolerance."""
 
 
 def run_record(season: Season, result: SearchResult) -> dict[str, Any]:
@@ -47,6 +52,7 @@ def run_record(season: Season, result: SearchResult) -> dict[str, Any]:
         },
         "versions": {"python": platform.python_version()} | {name: _version(name) for name in PACKAGES},
         "source": season.source,
+        "without_plan": [dict(one) for one in result.without_plan],
         "history": [dict(row) for row in result.history],
     }
 
@@ -67,6 +73,7 @@ def candidate_record(candidate: Candidate, folder: str) -> dict[str, Any]:
         Plain data [mixed].
     """
     evaluation = candidate.evaluation
+    tolerance = {"tolerance": dict(candidate.tolerance)} if candidate.tolerance else {}
     return {
         "rank": candidate.rank,
         "role": candidate.role,
@@ -85,17 +92,44 @@ def candidate_record(candidate: Candidate, folder: str) -> dict[str, Any]:
             for space in evaluation["spaces"]
             for tone in space["tones"]
         ],
+        "plan": plan_record(candidate),
         "prices": [dict(price) for price in candidate.prices],
         "agreement": dict(candidate.agreement),
         "design": f"{folder}/design.toml",
         "evaluation": evaluation,
-    }
+    } | tolerance
+
+
+def plan_record(candidate: Candidate) -> dict[str, Any]:
+    """What building a candidate costs, or why it has no floor plan.
+
+    Parameters
+    ----------
+    candidate : Candidate
+        A ranked design [record].
+
+    Returns
+    -------
+    dict
+        ``score_db`` of the plan, ``network_db`` of the free network, ``cost_db``, their difference, and
+        ``reasons_none``; None stands for what there is not [mixed].
+    """
+    found = candidate.laid_out
+    if isinstance(found, NoPlan):
+        network = candidate.score_db if candidate.network_db is None else candidate.network_db
+        costs = {"score_db": None, "network_db": network, "cost_db": None}
+        return costs | {"reasons_none": list(found.reasons)}
+    costs = {"score_db": found.score_db, "network_db": found.network_db, "cost_db": found.cost_db}
+    return costs | {"reasons_none": []}
 
 
 def candidate_row(record: Mapping[str, Any]) -> dict[str, Any]:
     """One row of ``candidates.csv``, units in the column names."""
     row = {key: record[key] for key in ("rank", "role", "topology", "graph", "score_db")}
+    if "plan" in record:  # folders of earlier versions have none
+        row |= {"network_db": record["plan"]["network_db"], "building_cost_db": record["plan"]["cost_db"]}
     row |= record["objectives"]
+    row |= {key: record["tolerance"][key] for key in SPREAD_COLUMNS if "tolerance" in record}
     for index, space in enumerate(record["evaluation"]["spaces"], start=1):
         row[f"mean_db {index} {space['name']}"] = space["mean_db"]
         for tone in space["tones"]:

@@ -11,16 +11,17 @@ from typing import Any
 import numpy as np
 
 from models.air import Air
-from models.driver import Driver, DriverDataError, driver_from_parameters
+from models.driver import Driver
 from models.envelope import Envelope
 from models.rules import Limits, Physics, Rules
 from models.spaces import Cabin, HalfSpace, Opening, Space
 from optimizer.checking import Checker
 from optimizer.faults import ConfigError, Document, read_toml
 from optimizer.season_checks import check_season
-from optimizer.season_driver import merge_driver_file
+from optimizer.season_driver import driver_of, merge_driver_file
 from optimizer.season_schema import CabinTable, EnvelopeTable, HalfSpaceTable, SeasonFile
 from optimizer.season_sections import Sections
+from optimizer.season_tolerances import season_tolerances
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +46,8 @@ class SearchSettings:
         ``round`` or ``slot`` [text].
     duct_profile : str
         ``uniform``, ``conical`` or ``exponential`` [text].
+    plans : bool
+        Whether candidates are laid out, and ranked by the score of their floor plan [flag].
     """
 
     topologies: str | tuple[str, ...]
@@ -57,6 +60,7 @@ class SearchSettings:
     effort: str
     duct_shape: str = "round"
     duct_profile: str = "uniform"
+    plans: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,10 +79,13 @@ class Season:
         Everything that decides a score [record].
     search : SearchSettings
         What is searched and how hard [record].
+    driver_options : tuple of Driver
+        Drivers that the season could have instead [list].
     source : dict
         Validated content with all defaults and the driver file's data filled in [record].
     config_hash : str
-        SHA-256 of the canonical JSON of ``source``, in hexadecimal [text].
+        SHA-256 of the canonical JSON of ``source`` but for ``search.plans``, which changes no design, in
+        hexadecimal [text].
     """
 
     path: Path
@@ -88,6 +95,7 @@ class Season:
     search: SearchSettings
     source: dict[str, Any]
     config_hash: str
+    driver_options: tuple[Driver, ...] = ()
 
 
 def load_season(path: Path | str) -> Season:
@@ -141,15 +149,51 @@ def season_from_data(data: dict[str, Any], path: Path | str) -> Season:
     return _season(path, merge_driver_file(document, checker, path.parent), checker)
 
 
+def with_settings(season: Season, effort: str | None, seed: int | None) -> Season:
+    """The season with some settings of its search changed; its hash is that of the changed season.
+
+    Parameters
+    ----------
+    season : Season
+        The season [record].
+    effort : str or None
+        ``quick``, ``normal`` or ``thorough``; None for the season's own [text].
+    seed : int or None
+        Root of all random numbers; None for the season's own [1].
+
+    Returns
+    -------
+    Season
+        The season itself where nothing changes [record].
+
+    Raises
+    ------
+    ConfigError
+        A setting cannot be used.
+    """
+    changes = {key: value for key, value in (("effort", effort), ("seed", seed)) if value is not None}
+    if not changes:
+        return season
+    return season_from_data(season.source | {"search": season.source["search"] | changes}, season.path)
+
+
 def _season(path: Path, data: dict[str, Any], checker: Checker) -> Season:
     valid = checker.validate(SeasonFile, data)
     sections = Sections.of(data)
-    driver = _driver(sections, checker)
-    check_season(sections, driver, checker)
+    gas = sections.gas()
+    driver = None if sections.driver is None else driver_of(sections.driver, ("driver",), gas, checker)
+    read = {
+        i: driver_of(table, ("driver_options", i), gas, checker)
+        for i, table in sections.options.items()
+        if table.file is None
+    }
+    options = {i: one for i, one in read.items() if one is not None}
+    check_season(sections, driver, checker, options)
     if checker.faults or valid is None or driver is None:
         raise ConfigError(checker.faults)
     source = valid.model_dump(exclude_none=True)
-    canonical = json.dumps(source, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
+    decisive = source | {"search": {k: v for k, v in source["search"].items() if k != "plans"}}
+    canonical = json.dumps(decisive, sort_keys=True, separators=(",", ":"), allow_nan=False)
     return Season(
         path=path,
         name=valid.season.name,
@@ -157,24 +201,14 @@ def _season(path: Path, data: dict[str, Any], checker: Checker) -> Season:
         rules=_rules(valid, driver, sections.gas()),
         search=_search(valid),
         source=source,
+        driver_options=tuple(options.values()),
         config_hash=hashlib.sha256(canonical.encode()).hexdigest(),
     )
 
 
-def _driver(sections: Sections, checker: Checker) -> Driver | None:
-    if sections.driver is None:
-        return None
-    keys = sections.driver.model_dump(exclude={"name", "count", "wiring", "file"})
-    try:
-        return driver_from_parameters(sections.gas(), name=sections.driver.name, **keys)
-    except DriverDataError as error:
-        for key, message in error.faults:
-            checker.add(("driver",) if key == "driver" else ("driver", key), message)
-        return None
-
-
 def _rules(valid: SeasonFile, driver: Driver, air: Air) -> Rules:
-    limits = valid.limits
+    limits, spaces = valid.limits, tuple(_space(space) for space in valid.spaces)
+    highest = max(tone.hz for tone in valid.tones)
     return Rules(
         driver=driver,
         driver_count=valid.driver.count,
@@ -190,11 +224,12 @@ def _rules(valid: SeasonFile, driver: Driver, air: Air) -> Rules:
         ),
         tones_hz=np.array([tone.hz for tone in valid.tones]),
         tone_weights=np.array([tone.weight for tone in valid.tones]),
-        spaces=tuple(_space(space) for space in valid.spaces),
+        spaces=spaces,
         air=air,
         physics=Physics(**valid.physics.model_dump()),
         drive=limits.drive,
         mean=valid.score.mean,
+        tolerances=season_tolerances(valid.tolerances, valid.air, spaces, highest),
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from models.catalogue import TRADE_NAMES, named_topology
 from models.driver import Driver
 from models.topology import Topology
 from optimizer.checking import Checker, nearest
+from optimizer.season_driver_checks import check_drivers
 from optimizer.season_schema import OBJECTIVES, CabinTable, DriverTable, EnvelopeTable, SearchTable
 from optimizer.season_sections import Sections
 from optimizer.toml_lines import Location
@@ -21,7 +22,9 @@ MOST_CHAMBERS = 6
 """Largest graph a season may list."""
 
 
-def check_season(sections: Sections, driver: Driver | None, checker: Checker) -> None:
+def check_season(
+    sections: Sections, driver: Driver | None, checker: Checker, options: Mapping[int, Driver] | None = None
+) -> None:
     """Note every contradiction between valid parts of a season.
 
     Parameters
@@ -32,13 +35,12 @@ def check_season(sections: Sections, driver: Driver | None, checker: Checker) ->
         Driver, where its data are complete [record].
     checker : Checker
         Told about the faults [record].
+    options : mapping of int to Driver, or None
+        Drivers that the season could have instead, by their index in the file [record].
     """
     _check_tones(sections, checker)
     envelope_fits = sections.envelope is not None and _check_wall(sections.envelope, checker)
-    if driver is not None and sections.driver is not None:
-        _check_mass(driver, sections, checker)
-        if sections.envelope is not None and envelope_fits:
-            _check_driver_fits(driver, sections.driver, sections.envelope, checker)
+    check_drivers(sections, driver, options or {}, envelope_fits, checker)
     _check_spaces(sections, checker)
     _check_reach(sections, checker)
     if sections.search is not None:
@@ -81,65 +83,6 @@ def _check_wall(envelope: EnvelopeTable, checker: Checker) -> bool:
         2.0 * envelope.wall_mm >= sides[smallest],
         ("envelope", "wall_mm"),
         f"two walls of {envelope.wall_mm:g} mm leave nothing of {smallest} = {sides[smallest]:g}",
-    )
-
-
-def _check_mass(driver: Driver, sections: Sections, checker: Checker) -> None:
-    try:
-        driver.mass_in_vacuo(sections.gas())
-    except ValueError as error:
-        given = sections.driver is not None and sections.driver.mms_g is not None
-        checker.add(("driver", "mms_g") if given else ("driver",), str(error))
-
-
-def _check_driver_fits(driver: Driver, table: DriverTable, envelope: EnvelopeTable, checker: Checker) -> None:
-    frame, cutout, depth = driver.frame * 1e3, driver.cutout * 1e3, driver.depth * 1e3
-    diameter = driver.radius * 2e3
-    frame_key = (
-        "frame_mm" if table.frame_mm is not None else "cutout_mm" if table.cutout_mm is not None else "sd_cm2"
-    )
-    cutout_key = "cutout_mm" if table.cutout_mm is not None else "sd_cm2"
-    checker.refuse_if(
-        cutout > frame * (1.0 + 1e-9),
-        ("driver", cutout_key),
-        f"the cut-out of {cutout:g} mm is larger than frame_mm = {frame:g}",
-    )
-    checker.refuse_if(
-        diameter > frame * (1.0 + 1e-9),
-        ("driver", "sd_cm2" if table.sd_cm2 is not None else "diameter_mm"),
-        f"the effective diameter of {diameter:.4g} mm is larger than the frame of {frame:g} mm",
-    )
-    wall = envelope.wall_mm
-    outer = np.array([envelope.depth_mm, envelope.width_mm, envelope.height_mm])
-    # faces normal to each axis: smaller side of the face, and depth behind it
-    faces = [(min(np.delete(outer, axis)), outer[axis] - wall) for axis in range(3)]
-    largest = max(side for side, _ in faces)
-    if checker.refuse_if(
-        frame > largest,
-        ("driver", frame_key),
-        f"a frame of {frame:g} mm fits no face of the envelope; at most {largest:g}",
-    ):
-        return
-    widest_hole = largest - 2.0 * wall
-    if checker.refuse_if(
-        cutout > widest_hole,
-        ("driver", cutout_key),
-        f"a cut-out of {cutout:g} mm fits no face between its walls; at most {widest_hole:g}",
-    ):
-        return
-    room = max(behind for side, behind in faces if frame <= side and cutout <= side - 2.0 * wall)
-    checker.refuse_if(
-        depth > room,
-        ("driver", "depth_mm"),
-        f"{depth:g} mm does not fit behind any face that takes the frame; at most {room:g}",
-    )
-    inner = float(np.prod(outer - 2.0 * wall)) * 1e-3
-    taken = driver.displaced_volume * 1e6 * table.count
-    checker.refuse_if(
-        taken >= inner,
-        ("driver", "displaced_cm3"),
-        f"{table.count} x {driver.displaced_volume * 1e6:g} cm3 is not below "
-        f"the envelope's inner volume of {inner:.6g} cm3",
     )
 
 

@@ -13,6 +13,7 @@ NotNegative = Annotated[float, Field(ge=0.0)]
 LengthMm = Annotated[float, Field(gt=0.0, le=1e5)]
 PlaceMm = Annotated[float, Field(ge=-1e6, le=1e6)]
 Point = Annotated[list[PlaceMm], Field(min_length=3, max_length=3)]
+Percent = Annotated[float, Field(ge=0.0, le=30.0)]
 ToneHz = Annotated[float, Field(ge=5.0, le=5000.0)]
 
 
@@ -37,8 +38,8 @@ class SeasonTable(Table):
     scale: Annotated[float, Field(gt=0.0, le=1000.0)] = 1.0
 
 
-class DriverTable(Table):
-    """``[driver]``: Thiele-Small data in any sufficient combination, and the sizes of the part."""
+class DriverOptionTable(Table):
+    """``[[driver_options]]``: a driver that the season could have instead."""
 
     file: Text | None = None
     name: Text = "driver"
@@ -63,6 +64,13 @@ class DriverTable(Table):
     cutout_mm: float | None = None
     frame_mm: float | None = None
     depth_mm: float | None = None
+    thermal_k_w: float | None = None
+    coil_temperature_max_c: float | None = None
+
+
+class DriverTable(DriverOptionTable):
+    """``[driver]``: Thiele-Small data in any sufficient combination, and the sizes of the part."""
+
     count: Annotated[int, Field(ge=1, le=8)] = 1
     wiring: Literal["parallel", "series"] = "parallel"
 
@@ -167,6 +175,7 @@ class SearchTable(Table):
     effort: Literal["quick", "normal", "thorough"] = "normal"
     duct_shape: Literal["round", "slot"] = "round"
     duct_profile: Literal["uniform", "conical", "exponential"] = "uniform"
+    plans: bool = True
 
 
 class PrinterTable(Table):
@@ -178,6 +187,20 @@ class PrinterTable(Table):
     nozzle_mm: Annotated[float, Field(gt=0.0, le=5.0)] = 0.4
     bridge_mm: Annotated[float, Field(ge=0.0, le=1000.0)] = 50.0
     density_g_cm3: Annotated[float, Field(gt=0.0, le=25.0)] = 1.24
+
+
+class TolerancesTable(Table):
+    """``[tolerances]``: standard deviations of print, driver, leakage and temperature."""
+
+    duct_section_mm: Annotated[float, Field(ge=0.0, le=5.0)] = 0.2
+    duct_length_mm: Annotated[float, Field(ge=0.0, le=20.0)] = 0.5
+    chamber_side_mm: Annotated[float, Field(ge=0.0, le=20.0)] = 0.3
+    compliance_percent: Percent = 10.0
+    moving_mass_percent: Percent = 3.0
+    force_factor_percent: Percent = 3.0
+    coil_resistance_percent: Percent = 3.0
+    leak_corner_hz: Annotated[float, Field(ge=0.0, le=500.0)] = 5.0
+    temperature_c: Annotated[float, Field(ge=0.0, le=15.0)] = 3.0
 
 
 class SeasonFile(Table):
@@ -194,3 +217,5 @@ class SeasonFile(Table):
     score: ScoreTable = ScoreTable()
     search: SearchTable = SearchTable()
     printer: PrinterTable | None = None
+    tolerances: TolerancesTable | None = None
+    driver_options: list[DriverOptionTable] | None = None

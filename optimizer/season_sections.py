@@ -11,6 +11,7 @@ from models.air import Air, humid_air
 from optimizer.season_schema import (
     AirTable,
     CabinTable,
+    DriverOptionTable,
     DriverTable,
     EnvelopeTable,
     HalfSpaceTable,
@@ -28,7 +29,7 @@ class Sections:
     ----------
     driver, envelope, air, search : table or None
         Tables of those names [record].
-    tones, spaces : dict
+    tones, spaces, options : dict
         Valid elements by their index in the file [record].
     """
 
@@ -38,6 +39,7 @@ class Sections:
     search: SearchTable | None
     tones: dict[int, ToneTable]
     spaces: dict[int, CabinTable | HalfSpaceTable]
+    options: dict[int, DriverOptionTable]
 
     @classmethod
     def of(cls, data: dict[str, Any]) -> Sections:
@@ -49,6 +51,7 @@ class Sections:
             search=_valid(SearchTable, data.get("search", {})),
             tones=_valid_elements(ToneTable, data.get("tones")),
             spaces=_valid_elements(SpaceTable, data.get("spaces")),
+            options=_valid_elements(DriverOptionTable, data.get("driver_options")),
         )
 
     def gas(self) -> Air:

@@ -114,7 +114,7 @@ class _Sheet:
         plan = View(axes=self.axes, origin=(left, bottom + s * h + 36.0), scale=s)
         across = View(axes=self.axes, origin=(left + s * u + 38.0, bottom), scale=s)
         cut_u, cut_v = self._cuts()
-        PlanDrawing(self.data, self.body, s).draw(plan, cut_u, cut_v)
+        PlanDrawing(self.plan, self.found.design, s).draw(plan, self.body, self.parts, cut_u, cut_v)
         self._section(side, 1, cut_v, "SECTION A-A")
         self._section(across, 0, cut_u, "SECTION B-B")
         corner = (left + s * u + 34.0, bottom + s * h + 28.0)

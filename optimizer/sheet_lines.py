@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.patches import PathPatch
+from matplotlib.patches import PathPatch, Polygon
 from matplotlib.path import Path
 
 THICK, MEDIUM, THIN = 0.9, 0.5, 0.25
@@ -57,6 +57,15 @@ class View:
         style: dict[str, Any] = {"facecolor": face, "edgecolor": "#7c8894", "linewidth": 0.0}
         self.axes.add_patch(PathPatch(shape, hatch=hatch, zorder=2, **style))
         self.axes.add_patch(PathPatch(shape, fill=False, edgecolor=INK, linewidth=THICK, zorder=3))
+
+    def hollows(self, contours: Sequence[np.ndarray], outline: np.ndarray) -> None:
+        """Air within a cut face: contours may overlap; their common edge is drawn within an outline."""
+        within = Path(np.asarray(outline) * self.scale + np.array(self.origin), closed=False)
+        for contour in contours:
+            drawn = np.asarray(contour) * self.scale + np.array(self.origin)
+            edge = Polygon(drawn, facecolor="white", edgecolor=INK, linewidth=2.0 * THICK, zorder=3.2)
+            self.axes.add_patch(edge).set_clip_path(within, self.axes.transData)
+            self.axes.add_patch(Polygon(drawn, facecolor="white", linewidth=0.0, zorder=3.4))
 
     def line(self, points: Any, width: float = THIN, dashes: Any = "-", **style: Any) -> None:
         """A line through real points."""

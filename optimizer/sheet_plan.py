@@ -6,11 +6,16 @@ from typing import Any
 
 import numpy as np
 
+from models.design import DesignBatch
+from models.plan import PlanBatch
 from models.plan_checks import mount_name
-from models.solid_steps import MM
+from models.plan_voids import duct_rectangles, gap_rectangle, gaps, leaf_rectangle, rectangle, roundings
+from models.solid_steps import MM, Parts
 from models.topology import place_letter
 from optimizer.sheet_lines import HATCHES, MEDIUM, SMALL, TEXT, View, ordinates
-from optimizer.sheet_words import SheetData
+
+ROOM_LABEL_MM = 34.0
+"""Width that a room's label takes on the sheet on two lines."""
 
 
 class PlanDrawing:
@@ -18,27 +23,43 @@ class PlanDrawing:
 
     Parameters
     ----------
-    data : SheetData
-        What the sheet tells [record].
-    body : Manifold
-        Solid of the body [mm].
+    plan : PlanBatch
+        The plan, a batch of one [record].
+    design : DesignBatch
+        The design read off it [record].
     scale : float
         Drawn over real lengths [1].
     """
 
-    def __init__(self, data: SheetData, body: Any, scale: float) -> None:
-        self.found = data.found
-        self.plan = data.plan
-        self.parts = data.parts
-        self.outer, self.wall = data.outer, data.wall
-        self.body = body
+    def __init__(self, plan: PlanBatch, design: DesignBatch, scale: float) -> None:
+        self.plan = plan
+        self.design = design
+        self.outer, self.wall = plan.outer * MM, plan.envelope.wall * MM
         self.scale = scale
 
-    def draw(self, view: View, cut_u: float, cut_v: float) -> None:
-        """Draw the plan, with the traces of both section planes [mm]."""
+    def draw_small(self, view: View) -> None:
+        """Draw walls, rooms, lanes and drivers by the plan alone, with the outer dimensions."""
+        u, v = self.outer[:2]
+        outline = rectangle(0.0, u, 0.0, v)
+        view.section([outline], HATCHES[0])
+        air = [leaf_rectangle(self.plan, i) for i, leaf in enumerate(self.plan.arrangement.leaves)
+               if leaf.kind != "duct"]  # fmt: skip
+        for i in range(len(self.plan.arrangement.blocks)):
+            air += duct_rectangles(self.plan, i)
+        air += [gap_rectangle(gap) for gap in gaps(self.plan)] + roundings(self.plan)
+        view.hollows([contour * MM for contour in air], outline)
+        for i in range(len(self.plan.arrangement.mounts)):
+            self._mount_on_plan(view, i)
+        self._labels(view)
+        self._sides(view)
+        view.dimension(0.0, u, at=-6.0, along=0)
+        view.dimension(0.0, v, at=-6.0, along=1)
+
+    def draw(self, view: View, body: Any, parts: Parts, cut_u: float, cut_v: float) -> None:
+        """Draw the plan as cut from the body [mm], with the traces of both section planes [mm]."""
         mount = self.plan.arrangement.mounts[0]
         level = 0.5 * self.outer[2] if mount.face[0] == 2 else float(self.plan.mounts[0, 0, 2]) * MM
-        view.section(self.body.slice(level + 0.013).to_polygons(), HATCHES[0])
+        view.section(body.slice(level + 0.013).to_polygons(), HATCHES[0])
         s, (u, v) = self.scale, self.outer[:2]
         for i in range(len(self.plan.arrangement.mounts)):
             self._mount_on_plan(view, i)
@@ -56,8 +77,8 @@ class PlanDrawing:
             view.line([a, b], width=MEDIUM, dashes=(0, (9, 2, 1.5, 2)), color="#b3261e")
             place = (b[0] + 3.0 / s, b[1]) if along == 0 else (b[0] + 3.0 / s, b[1] + 1.5 / s)
             view.text(place, name, size=9.0, weight="bold", color="#b3261e")
-        for u_pin, v_pin in self.parts.pins:
-            view.circle((u_pin, v_pin), self.parts.pin_radius, dashes=(0, (2, 1.2)), color="#444444")
+        for u_pin, v_pin in parts.pins:
+            view.circle((u_pin, v_pin), parts.pin_radius, dashes=(0, (2, 1.2)), color="#444444")
         self._sides(view)
         view.text(
             (0.5 * u, v + 19.0 / s), f"PLAN, cut at height {level:.0f}, lid off", size=8.5, weight="bold"
@@ -142,18 +163,21 @@ class PlanDrawing:
                 if min(u1 - u0, v1 - v0) * self.scale > 3.0:
                     view.text(middle, "sealed blank", size=SMALL, **style)
                 continue
-            volume = float(np.prod(self.found.design.sides[0, leaf.index])) * 1e3
+            volume = float(np.prod(self.design.sides[0, leaf.index])) * 1e3
             for mount in arrangement.mounts:  # away from the driver that sits here
                 axis, high = mount.face
                 if mount.leaf == i and axis < 2:
                     middle[axis] += 0.25 * (u1 - u0, v1 - v0)[axis] * (-1.0 if high else 1.0)
                     break
-            words = f"ROOM {place_letter(leaf.index)}   {volume:.3f} L\n{u1 - u0:.1f} x {v1 - v0:.1f}"
-            view.text(middle, words, size=TEXT + 0.6, weight="bold", **style)
+            name, sizes = f"ROOM {place_letter(leaf.index)}", f"{u1 - u0:.1f} x {v1 - v0:.1f}"
+            words, size = f"{name}   {volume:.3f} L\n{sizes}", TEXT + 0.6
+            if ROOM_LABEL_MM > self.scale * (v1 - v0 if upright else u1 - u0):
+                words, size = f"{name}\n{volume:.3f} L\n{sizes}", SMALL
+            view.text(middle, words, size=size, weight="bold", **style)
 
     def _duct_label(self, view: View, i: int) -> None:
         block = self.plan.arrangement.blocks[i]
-        duct = self.found.design.ducts[i]
+        duct = self.design.ducts[i]
         rect = self.plan.rects[0, self.plan.arrangement.leaf_of("duct", i)] * MM
         width = float(self.plan.lane_widths[0, i]) * MM
         lane = block.lane_of(0)
@@ -164,6 +188,6 @@ class PlanDrawing:
         size = min(TEXT, fits / 0.42) if fits < 3.0 else TEXT
         style: dict[str, Any] = {"rotation": 0 if block.run == 0 else 90}
         room = float(rect[block.run, 1] - rect[block.run, 0]) * self.scale
-        if 1.05 * len(words) > room:
+        if 1.2 * len(words) > room:
             words = f"D{i + 1}  {width:.1f}" if fits < 6.0 else words.replace("  ", "\n").replace(", ", "\n")
         view.text(place, words, size=max(size, 3.6), color="#00563f", **style)

@@ -27,10 +27,15 @@ from sqlalchemy.exc import SQLAlchemyError
 from optimizer.inner import EFFORTS
 from optimizer.journal import KernelLock
 from optimizer.objectives import OBJECTIVES
-from optimizer.outcomes import Task, best_score
+from optimizer.outcomes import PLAN, Task, best_score
 
 JOURNAL = "study.journal"
 """File of the study in the run folder."""
+
+NO_JOURNAL = "it holds something else than the journal of a search"
+
+JOURNAL_HEAD = b'{"op_code"'
+"""How a journal begins; any other file is left as it is."""
 
 BEAT_SECONDS = 5.0
 """Time between signs of life of a process that works on a task."""
@@ -75,7 +80,7 @@ class Study:
             "graph": CategoricalDistribution(list(graphs)),
             "restart": IntDistribution(0, MOST_RESTARTS),
             "effort": CategoricalDistribution(list(EFFORTS)),
-            "objective": CategoricalDistribution(list(OBJECTIVES)),
+            "objective": CategoricalDistribution([*OBJECTIVES, PLAN]),
         }
         self._owner = {"host": _host(), "process": os.getpid()}
         self._known: dict[int, tuple[Task, dict[str, Any]]] = {}
@@ -165,7 +170,7 @@ class Study:
         if not whole:
             self.study.tell(trial, state=TrialState.PRUNED)
             return
-        score = best_score(outcome)
+        score = outcome["score_db"] if outcome.get("plan") else best_score(outcome)
         self.study.tell(trial, score if score > -1e300 else -1e300)
 
     def _task(self, trial: FrozenTrial) -> Task:
@@ -222,8 +227,7 @@ def _open(storage: str, name: str) -> optuna.Study:
             if tries_left and isinstance(error, SQLAlchemyError):
                 time.sleep(WAIT_SECONDS)  # another process may just be making the same tables
                 continue
-            words = str(error).strip().splitlines() or [type(error).__name__]
-            raise StorageError(f"cannot open {storage!r}: {words[0]}") from error
+            raise StorageError(f"cannot open {storage!r}: {_in_words(error)}") from error
     raise AssertionError("a last try returns or raises")
 
 
@@ -232,6 +236,10 @@ def _place(storage: str) -> BaseStorage:
         return RDBStorage(storage, engine_kwargs={"pool_pre_ping": True})
     path = Path(storage)
     path.parent.mkdir(parents=True, exist_ok=True)
+    if path.exists():
+        with path.open("rb") as file:
+            if file.read(len(JOURNAL_HEAD)) not in (b"", JOURNAL_HEAD):
+                raise StorageError(f"{NO_JOURNAL}; it was left as it is")  # mending would cut it
     return JournalStorage(JournalFileBackend(str(path), lock_obj=KernelLock(path)))
 
 
@@ -250,3 +258,11 @@ def _runs(process: int) -> bool:
     except PermissionError:
         return True
     return True
+
+
+def _in_words(error: Exception) -> str:
+    if isinstance(error, OSError) and error.strerror:
+        return error.strerror
+    if isinstance(error, ValueError):
+        return NO_JOURNAL
+    return (str(error).strip().splitlines() or [type(error).__name__])[0]

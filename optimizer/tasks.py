@@ -12,8 +12,14 @@ from models.catalogue import named_topology
 from models.score import Judge
 from optimizer.cell import Bound, Cell, Goal, Points
 from optimizer.inner import EFFORTS, seek, seek_other
+from optimizer.layout_cells import PlanCell
+from optimizer.layout_efforts import LAYOUT_EFFORTS
+from optimizer.layout_search import lay_out
 from optimizer.objectives import OBJECTIVES
-from optimizer.outcomes import Outcomes, Task, archives_of, pack, thinned
+from optimizer.outcomes import PLAN, Outcomes, Task, archives_of, pack, thinned
+from optimizer.picks import SIGNS
+from optimizer.plan_stage import PlanStage, plan_outcome
+from optimizer.printer import printer_of
 from optimizer.season import Season
 from optimizer.sites import search_sites
 from optimizer.space import SearchSpace
@@ -105,8 +111,11 @@ class TaskRunner:
         Returns
         -------
         dict
-            ``evaluations``, ``best`` (one point or None), ``archive`` (non-dominated points or None) [mixed].
+            ``evaluations``, ``best`` (one point or None), ``archive`` (non-dominated points or None); of a
+            plan also ``plan`` (plain data or None), ``score_db``, ``network_db`` and ``reasons`` [mixed].
         """
+        if task.objective == PLAN:
+            return self._lay_out(task, known, stop)
         objectives = self.season.search.objectives
         cell = self.cell(task.graph)
         rng = np.random.default_rng(task_seed(self.season, task))
@@ -123,3 +132,24 @@ class TaskRunner:
             "best": None if best is None else pack(best),
             "archive": None if cell.archive is None else pack(thinned(cell.archive, objectives)),
         }
+
+    def _lay_out(self, task: Task, known: Outcomes, stop: Callable[[], bool]) -> dict[str, Any]:
+        objectives = self.season.search.objectives
+        layouts = PlanStage(
+            objectives=objectives, candidates=self.season.search.candidates, effort=task.effort
+        )
+        pick = layouts.picks(known)[task.restart]
+        role = pick.roles[0]
+        wanted = Goal(key=role.key, sign=SIGNS[role.key]) if role.key in PlanCell.keys else Goal()
+        before = {t: o for t, o in known.items() if t.graph == task.graph and t.objective != PLAN}
+        point = archives_of(before, objectives)[task.graph].take(np.array([pick.row]))
+        found = lay_out(
+            self.judge,
+            self.space(task.graph).decode(point.x, point.site),
+            LAYOUT_EFFORTS[task.effort],
+            task_seed(self.season, task),
+            bridge=printer_of(self.season).bridge_mm * 1e-3,
+            stop=stop,
+            wanted=wanted,
+        )
+        return plan_outcome(found)

@@ -1,10 +1,8 @@
-"""How much a score changes when the print and the driver are not quite as designed.
+"""The objective ``tolerance``: how much a score changes when print, driver and day are not as designed.
 
-Each deviation is taken alone, upwards and by one standard deviation, with the drive set anew to its
-limits; the sensitivity is the root of the sum of the squared changes of the averaged output. The
-deviations are common practice, no source: 0.2 mm on the clear height and width of ducts, 0.5 mm on their
-lengths, 0.3 mm on the sides of chambers, 10 % on the suspension's compliance, 3 % each on moving mass
-and force factor.
+To first order: every cause of :mod:`models.tolerances` is taken alone, by one standard deviation, with the
+drive set anew to its limits; the sensitivity is the root of the sum of the squared changes of the averaged
+output. :mod:`optimizer.spread` samples the same distributions together.
 """
 
 from __future__ import annotations
@@ -13,14 +11,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from models.design import DesignBatch, Ducts
+from models.design import DesignBatch, Specimens
+from models.rules import Rules
 from models.score import Judge
-
-DUCT_SECTION, DUCT_LENGTH, CHAMBER_SIDE = 0.2e-3, 0.5e-3, 0.3e-3
-"""Standard deviations of printed sizes [m]."""
-
-COMPLIANCE, MASS, FORCE_FACTOR = 0.10, 0.03, 0.03
-"""Relative standard deviations of the driver [1]."""
+from models.tolerances import HALF_NORMAL, Cause, causes_of, deviated
 
 
 class Tolerance:
@@ -34,16 +28,10 @@ class Tolerance:
 
     def __init__(self, judge: Judge) -> None:
         self.judge = judge
-        driver = judge.rules.driver
-        deviating = (
-            replace(driver, compliance=driver.compliance * (1.0 + COMPLIANCE)),
-            replace(driver, mass=driver.mass * (1.0 + MASS)),
-            replace(driver, force_factor=driver.force_factor * (1.0 + FORCE_FACTOR)),
-        )
-        self.others = [judge.with_rules(replace(judge.rules, driver=other)) for other in deviating]
+        self._others: dict[Cause, Judge] = {}
 
-    def changes(self, batch: DesignBatch, scores: np.ndarray) -> np.ndarray:
-        """Changes of the averaged output by each deviation.
+    def changes(self, batch: DesignBatch, scores: np.ndarray) -> dict[str, np.ndarray]:
+        """Changes of the averaged output by one standard deviation of each cause.
 
         Parameters
         ----------
@@ -54,37 +42,43 @@ class Tolerance:
 
         Returns
         -------
-        ndarray, shape (6, n_designs)
-            Duct sections, duct lengths, chamber sides, compliance, mass, force factor [dB].
+        dict of str to ndarray, shape (n_designs,)
+            By the name of the cause [dB].
         """
-        wider = replace(batch, ducts=tuple(_wider(duct) for duct in batch.ducts))
-        longer = replace(
-            batch, ducts=tuple(replace(duct, length=duct.length + DUCT_LENGTH) for duct in batch.ducts)
-        )
-        larger = replace(batch, sides=batch.sides + CHAMBER_SIDE)
-        boxes = [self.judge.scores(self.judge.respond(box)) for box in (wider, longer, larger)]
-        drivers = [other.scores(other.respond(batch)) for other in self.others]
-        return np.asarray(np.stack([*boxes, *drivers]) - scores)
+        causes = causes_of(batch, self.judge.rules.tolerances)
+        return {cause.name: self._change(batch, scores, cause) for cause in causes}
 
     def measure(self, batch: DesignBatch, scores: np.ndarray) -> np.ndarray:
         """Sensitivity to tolerance, shape (n_designs,) [dB]."""
-        return np.asarray(np.sqrt((self.changes(batch, scores) ** 2).sum(axis=0)))
+        squares = [change**2 for change in self.changes(batch, scores).values()]
+        return np.asarray(np.sqrt(np.sum(squares, axis=0)) if squares else np.zeros(batch.size))
+
+    def _change(self, batch: DesignBatch, scores: np.ndarray, cause: Cause) -> np.ndarray:
+        rules = self.judge.rules
+        if cause.kind == "air":
+            step, air = min(rules.tolerances.airs, key=lambda pair: abs(pair[0] - 1.0))
+            other = self.judge.in_air(air)
+            return np.asarray((other.scores(other.respond(batch)) - scores) / step)
+        box = deviated(batch, rules, (cause,), np.ones((batch.size, 1)))
+        judge = self.judge
+        if cause.kind in ("driver", "leak"):  # alike in all designs, so they may as well be the rules'
+            if cause not in self._others:
+                self._others[cause] = judge.with_rules(_rules_of(rules, box.specimens))
+            judge, box = self._others[cause], replace(box, specimens=None, leak=batch.leak)
+        change = judge.scores(judge.respond(box)) - scores
+        return np.asarray(change * (HALF_NORMAL if cause.kind == "leak" else 1.0))
 
 
-def _wider(duct: Ducts) -> Ducts:
-    """A duct whose clear height and width, or diameter, are larger."""
-
-    def grown(area: np.ndarray) -> np.ndarray:
-        one = area / duct.count
-        if duct.slot_height is None:
-            diameter = np.sqrt(4.0 * one / np.pi) + DUCT_SECTION
-            return np.asarray(duct.count * np.pi * diameter**2 / 4.0)
-        width = one / duct.slot_height
-        return np.asarray(duct.count * (width + DUCT_SECTION) * (duct.slot_height + DUCT_SECTION))
-
-    return replace(
-        duct,
-        area=grown(duct.area),
-        area_end=None if duct.area_end is None else grown(duct.area_end),
-        slot_height=None if duct.slot_height is None else duct.slot_height + DUCT_SECTION,
+def _rules_of(rules: Rules, specimens: Specimens | None) -> Rules:
+    """Rules whose driver is that of the first design, or whose leakage is one deviation more."""
+    if specimens is None:
+        leak = rules.physics.leak_corner_hz + rules.tolerances.leak_corner_hz
+        return replace(rules, physics=replace(rules.physics, leak_corner_hz=leak))
+    driver = replace(
+        rules.driver,
+        mass=float(specimens.mass[0]),
+        compliance=float(specimens.compliance[0]),
+        force_factor=float(specimens.force_factor[0]),
+        coil_resistance=float(specimens.coil_resistance[0]),
     )
+    return replace(rules, driver=driver)

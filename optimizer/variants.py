@@ -71,6 +71,11 @@ class Variant:
         )
         return self._with(fewer, Judge(fewer))
 
+    def at_tones(self, tones_hz: np.ndarray) -> Variant:
+        """The same rules with other frequencies of the tones, as many, with their weights."""
+        moved = replace(self.rules, tones_hz=tones_hz)
+        return self._with(moved, Judge(moved))
+
     def _with(self, rules: Rules, judge: Judge) -> Variant:
         runner = TaskRunner(replace(self.runner.season, rules=rules))
         runner.judge, runner.sites = judge, self.runner.sites

@@ -42,6 +42,16 @@ class Verified:
         """Whether every check holds."""
         return all(check.passed for check in self.checks)
 
+    def record(self) -> dict[str, Any]:
+        """Plain data, as ``verify --json`` prints it."""
+        return {
+            "passed": self.passed,
+            "checks": [{"name": c.name, "passed": c.passed, "found": c.found} for c in self.checks],
+            "body_cm3": self.body_cm3,
+            "lid_cm3": self.lid_cm3,
+            "mass_g": self.mass_g,
+        }
+
     def text(self) -> str:
         """Lines for people."""
         lines = [f"{'ok  ' if c.passed else 'FAIL'}  {c.name}: {c.found}" for c in self.checks]

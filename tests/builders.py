@@ -156,7 +156,7 @@ def random_batch(topology: Topology, seed: int, n: int = 3, lined: bool = False)
     """Random designs of any topology: any walls, round, slot and tapered ducts, any sites.
 
     Where asked for, about half the ducts and chambers hold a lining that its form knows from 15 to 250 Hz,
-    in some of the designs.
+    in some of the designs, and about half the chambers leak.
     """
     rng, other = np.random.default_rng(seed), np.random.default_rng([seed, 1])
 
@@ -164,6 +164,9 @@ def random_batch(topology: Topology, seed: int, n: int = 3, lined: bool = False)
         if not lined or other.random() < 0.5:
             return None
         return np.where(other.random(n) < 0.7, other.uniform(250.0, 1500.0, n), 0.0)
+
+    def leak() -> np.ndarray | None:
+        return None if other.random() < 0.5 else other.uniform(0.0, 8.0, n)
 
     sides = rng.uniform(0.15, 0.5, (n, topology.chambers, 3))
 
@@ -221,6 +224,7 @@ def random_batch(topology: Topology, seed: int, n: int = 3, lined: bool = False)
         diaphragms=tuple(diaphragms),
         sites=SITES,
         lining=tuple(lining() for _ in range(topology.chambers)),
+        leak=tuple(leak() for _ in range(topology.chambers)) if lined else (),
     )
 
 

@@ -25,14 +25,22 @@ from models.solid_steps import parts_of
 from models.solids import from_triangles, solid_of, triangles_of, volume_of
 from models.spaces import HalfSpace
 from models.topology import Topology, parse_graph_id
-from optimizer.layout_search import LaidOut, LayoutEffort, NoPlan, lay_out
+from optimizer.layout_efforts import LayoutEffort, rounds
+from optimizer.layout_search import LaidOut, NoPlan, lay_out
 from optimizer.mesh_files import Mesh, read_stl, stl_bytes
 from optimizer.season import load_season
 from optimizer.sites import search_sites
 from optimizer.space import SearchSpace
 
 SEASON = Path(__file__).parents[2] / "configs" / "demo.toml"
-EFFORT = LayoutEffort(drawn=120, kept=4, finished=1, population=16, generations=8)
+EFFORT = LayoutEffort(
+    fitting=rounds((120, 24, 6), (40, 24, 10), (12, 24, 12)),
+    scoring=rounds((4, 16, 8)),
+    finishing=rounds((1, 16, 4)),
+)
+REDUCED = LayoutEffort(
+    fitting=rounds((40, 24, 8), (12, 24, 16)), scoring=rounds((1, 16, 4)), finishing=rounds((1, 16, 1))
+)
 BRIDGE_MM = 50.0
 
 
@@ -147,7 +155,7 @@ def main(arguments: Sequence[str] | None = None) -> list[Row]:
     parser.add_argument("--graphs", nargs="*", default=list(TRADE_NAMES))
     parser.add_argument("--count", type=int, default=18, help="designs a graph")
     options = parser.parse_args(arguments)
-    effort = replace(EFFORT, drawn=40, kept=1, generations=2) if options.reduced else EFFORT
+    effort = REDUCED if options.reduced else EFFORT
     count = 1 if options.reduced else options.count
     rows = []
     print(

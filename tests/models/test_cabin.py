@@ -257,3 +257,14 @@ def test_frequencies_out_of_range(hz: float, message: str) -> None:
     """Zero and far too high frequencies are refused."""
     with pytest.raises(ValueError, match=message):
         cabin_table(SHUT, ENVELOPE, SITES[:1], np.array([2 * np.pi * hz]), AIR)
+
+
+def test_a_tone_is_as_loud_among_others() -> None:
+    """A cabin's modes do not depend on what other frequencies are asked for, where its reach is set."""
+    omega = 2.0 * np.pi * np.array([60.0, 900.0])
+    together = cabin_table(OPEN, ENVELOPE, SITES[:2], omega, AIR)
+    alone = cabin_table(OPEN, ENVELOPE, SITES[:2], omega[:1], AIR, reach=float(omega[1]))
+    assert np.allclose(alone.transfer[:, 0], together.transfer[:, 0], rtol=1e-9)
+    assert np.allclose(alone.impedance[..., 0], together.impedance[..., 0], rtol=1e-9)
+    short = cabin_table(OPEN, ENVELOPE, SITES[:2], omega[:1], AIR)
+    assert not np.allclose(short.transfer[:, 0], together.transfer[:, 0], rtol=1e-9)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from models.catalogue import graph_name
@@ -13,7 +15,7 @@ from optimizer.cli import main
 from optimizer.design_file import read_design
 from optimizer.evaluation import evaluation
 from optimizer.objectives import measure
-from optimizer.results import Candidate, FrontPoint, SearchResult, TopologyBest
+from optimizer.results import Candidate, ExploredDesigns, FrontPoint, SearchResult, TopologyBest
 from optimizer.season import Season, load_season
 
 SEASON = """
@@ -216,3 +218,28 @@ def hand_made_result(
 def result(season: Season, designs: list[DesignBatch]) -> SearchResult:
     """A search result made by hand from the three boxes."""
     return hand_made_result(season, designs)
+
+
+@pytest.fixture
+def explored_result(season: Season, result: SearchResult) -> SearchResult:
+    """That result with thirty sizes of each box to explore, the last of them the front's."""
+    return replace(result, explored=explored_sizes(season, result))
+
+
+def explored_sizes(season: Season, result: SearchResult) -> tuple[ExploredDesigns, ...]:
+    """The front's boxes with all chambers smaller and smaller."""
+    judge = Judge(season.rules)
+    groups = []
+    for row, point in enumerate(result.front, start=1):
+        few = np.zeros(30, dtype=int)
+        shares = np.linspace(0.75, 1.0, few.size)
+        batch = point.design.rows(few)
+        batch = replace(batch, sides=batch.sides * np.array([1.0, 1.0, 0.0]) + batch.sides * _third(shares))
+        values = measure(judge, batch, judge.respond(batch))
+        front = np.where(shares == 1.0, row, 0)
+        groups.append(ExploredDesigns(graph=point.graph, design=batch, objectives=values, front=front))
+    return tuple(groups)
+
+
+def _third(shares: np.ndarray) -> np.ndarray:
+    return np.stack([0.0 * shares, 0.0 * shares, shares], axis=1)[:, None]

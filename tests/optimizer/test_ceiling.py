@@ -10,7 +10,7 @@ from optimizer.ceiling import ceiling
 from optimizer.ceiling_output import ceiling_text
 from optimizer.known import known_of_result, known_of_run
 from optimizer.run_folder import write_run
-from optimizer.search import run_search
+from optimizer.searching import run_search
 from optimizer.season import load_season
 from tests.optimizer.conftest import SEASON
 
@@ -103,6 +103,8 @@ def test_command_prints_text_and_json(run, folder, found) -> None:
     status, text, _ = run("ceiling", config, "--run", out, "--json")
     assert status == 0
     assert json.loads(text)["best_found_db"] == pytest.approx(found["best_found_db"], abs=1e-9)
+    assert json.loads((out / "ceiling.json").read_text()) == json.loads(text)
+    assert f"boxwright report {out} shows it" in err
 
 
 def test_command_searches_where_no_run_is_given(run, folder, tmp_path) -> None:
@@ -140,7 +142,7 @@ def test_damaged_table_is_a_fault(run, folder, tmp_path) -> None:
             (copy / path.name).write_bytes(path.read_bytes())
     (copy / "topologies.csv").write_text("topology,graph\nx,oA\n", encoding="utf-8")
     status, _, err = run("ceiling", folder / "league.toml", "--run", copy)
-    assert status == 2 and "topologies.csv" in err and "damaged" in err
+    assert status == 2 and "topologies.csv:1: best_db: the column is missing" in err
 
 
 def test_nothing_found_is_status_1(run, folder, monkeypatch) -> None:

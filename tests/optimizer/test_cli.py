@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import optimizer.search
+import optimizer.searching
 from optimizer import cli
 from optimizer.cli import parse_frequencies
 from optimizer.run_folder import write_run
@@ -32,7 +32,7 @@ def found(monkeypatch, result):
         return replace(result, candidates=result.candidates[:1], interrupted=instead.interrupted)
 
     instead.interrupted = False
-    monkeypatch.setattr(optimizer.search, "run_search", instead)
+    monkeypatch.setattr(optimizer.searching, "run_search", instead)
     return instead, asked
 
 
@@ -139,7 +139,7 @@ def test_frequencies() -> None:
         (["--frequencies", "20:400:1"], "--frequencies: count must be 2 to 100000, is 1"),
         (["--drive-v", "-1"], "--drive-v: must be 1e-06 to 100000 V, is -1"),
         (["--drive-v", "nan"], "--drive-v: must be 1e-06 to 100000 V, is nan"),
-        (["--drive-v", "much"], "--drive-v: Invalid value"),
+        (["--drive-v", "much"], "--drive-v: must be a number, is 'much'"),
         (["--loud"], "--loud: No such option"),
     ],
 )
@@ -164,7 +164,7 @@ def test_no_such_command_and_no_command(run) -> None:
     assert run("floor")[::2] == (2, "command line:1: boxwright: No such command 'floor'.\n")
     status, out, err = run()
     assert (status, out) == (2, "") and "Usage: boxwright" in err
-    names = ["build", "ceiling", "check", "evaluate", "inspect", "report", "search", "verify"]
+    names = ["build", "ceiling", "check", "evaluate", "inspect", "report", "scale", "search", "verify"]
     assert sorted(cli.cli.commands) == names
 
 
@@ -178,8 +178,8 @@ def test_search_writes_the_folder(run, found, season_path, tmp_path, result) -> 
     assert json.loads((out_folder / "run.json").read_text())["seed"] == 9
     assert (out_folder / "report.html").is_file()
     best = result.candidates[0]
-    assert "The first-ranked box is: vented box (graph oA/Ao)." in out
-    assert f"It scores {best.score_db:.2f} dB" in out
+    assert f"The best is candidate 1: vented box (graph oA/Ao), {best.score_db:.2f} dB, " in out
+    assert f"`boxwright build {out_folder} --candidate 1`" in out
 
 
 def test_search_prints_json(run, found, season_path, tmp_path) -> None:
@@ -229,7 +229,8 @@ def test_interrupt_keeps_what_was_found(run, found, season_path, tmp_path) -> No
     found[0].interrupted = True
     status, out, err = run("search", season_path, "--out", tmp_path / "run")
     assert status == 130 and "interrupted: the folder holds what was found" in err
-    assert "stopped early" in (tmp_path / "run/report.html").read_text() and "first-ranked" in out
+    assert "stopped early" in (tmp_path / "run/report.html").read_text()
+    assert "The search was stopped early: go on with `boxwright search" in out and "--resume`" in out
 
 
 def test_an_internal_error_names_the_candidate(
@@ -237,7 +238,8 @@ def test_an_internal_error_names_the_candidate(
 ) -> None:
     first = result.candidates[0]
     wrong = replace(first, evaluation=first.evaluation | {"score_db": 0.0})
-    monkeypatch.setattr(optimizer.search, "run_search", lambda *_, **__: replace(result, candidates=(wrong,)))
+    instead = replace(result, candidates=(wrong,))
+    monkeypatch.setattr(optimizer.searching, "run_search", lambda *_, **__: instead)
     status, _, err = run("search", season_path, "--out", tmp_path / "run")
     assert status == 1 and "internal error: candidate 1 (vented box" in err and "Traceback" not in err
 

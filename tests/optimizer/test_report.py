@@ -1,13 +1,19 @@
 """The report: one file, everything escaped, readable in a browser."""
 
+import base64
+import hashlib
 import re
 import shutil
 import subprocess
 from dataclasses import replace
 from html.parser import HTMLParser
+from typing import Any
+from urllib.parse import unquote
 
 import pytest
 
+from optimizer.report import report_page
+from optimizer.report_parts import PRINT_SCRIPT
 from optimizer.run_folder import Run, draw_run, read_run, write_run
 from optimizer.season import season_from_data
 
@@ -18,12 +24,13 @@ CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 class Page(HTMLParser):
     """Collects tags, addresses, text and whether every tag is closed."""
 
-    EMPTY = ("meta", "img", "br")
+    EMPTY = ("meta", "img", "br", "input")
 
     def __init__(self, text: str) -> None:
         super().__init__()
         self.tags: list[str] = []
         self.open: list[str] = []
+        self.scripts: list[str] = []
         self.addresses: list[str] = []
         self.ids: list[str] = []
         self.text = ""
@@ -41,7 +48,10 @@ class Page(HTMLParser):
         assert self.open.pop() == tag
 
     def handle_data(self, data):
-        self.text += data
+        if self.open and self.open[-1] in ("script", "style"):
+            self.scripts.append(data)
+        else:
+            self.text += data
 
 
 @pytest.fixture(scope="module")
@@ -87,8 +97,9 @@ def page_of(run: Run) -> str:
 def test_hostile_names_are_text(hostile_run) -> None:
     text = page_of(hostile_run)
     page = Page(text)
-    assert "script" not in page.tags and page.open == []
-    assert "<script" not in text
+    assert page.open == []
+    assert page.scripts.count(PRINT_SCRIPT) == 1
+    assert not [script for script in page.scripts if "alert" in script]
     assert page.text.count(HOSTILE) >= 6
     for svg in hostile_run.folder.rglob("*.svg"):
         assert "<script" not in svg.read_text(encoding="utf-8")
@@ -97,12 +108,95 @@ def test_hostile_names_are_text(hostile_run) -> None:
 def test_one_file_that_needs_no_other(hostile_run) -> None:
     text = page_of(hostile_run)
     page = Page(text)
-    pictures = [a for a in page.addresses if a.startswith("data:image/svg+xml;base64,")]
+    pictures = [a for a in page.addresses if a.startswith("data:image/webp;base64,")]
+    saved = [a for a in page.addresses if a.startswith("data:text/plain;base64,")]
     inner = [a for a in page.addresses if a.startswith("#")]
+    files = [a for a in page.addresses if a.startswith("candidates/")]
     assert len(pictures) == 3 * len(hostile_run.candidates) + 2
-    assert sorted(pictures + inner) == sorted(page.addresses)
+    assert sorted(pictures + saved + inner + files) == sorted(page.addresses)
     assert {a[1:] for a in inner} <= set(page.ids)
-    assert "url(" not in text and "@import" not in text
+    assert files and all((hostile_run.folder / unquote(a)).is_file() for a in files)
+    marked = re.sub(r"<script\b.*?</script>", "", text, flags=re.S)
+    assert "url(" not in marked and "@import" not in marked
+
+
+def test_a_saved_design_file_is_that_of_the_folder(hostile_run) -> None:
+    page = Page(page_of(hostile_run))
+    saved = [a.partition(",")[2] for a in page.addresses if a.startswith("data:text/plain;base64,")]
+    texts = [(hostile_run.folder / c["design"]).read_bytes() for c in hostile_run.candidates]
+    assert [base64.b64decode(one) for one in saved] == texts
+
+
+def test_the_policy_permits_the_page_s_own_scripts_alone(hostile_run) -> None:
+    text = page_of(hostile_run)
+    policy = re.search(r'http-equiv="Content-Security-Policy" content="([^"]*)"', text)
+    assert policy and "default-src 'none'" in policy[1] and "unsafe-eval" not in policy[1]
+    allowed = set(re.findall(r"'sha256-([^']+)'", policy[1]))
+    scripts = re.findall(r"<script>(.*?)</script>", text, re.S)
+    digests = {base64.b64encode(hashlib.sha256(s.encode()).digest()).decode() for s in scripts}
+    assert digests == allowed and "'unsafe-inline'" not in policy[1].partition("script-src")[2]
+
+
+def test_places_come_from_the_rank_alone(hostile_run) -> None:
+    """A record that names another file does not lead the page out of its folder."""
+    candidates = [dict(hostile_run.candidates[0], design="../../etc/passwd"), *hostile_run.candidates[1:]]
+    page = Page(report_page(replace(hostile_run, candidates=candidates)))
+    assert not [a for a in page.addresses if "passwd" in a]
+    assert "candidates/01/design.toml" in page.addresses
+
+
+def ceiling_of(**values: float) -> dict[str, Any]:
+    rungs = {
+        "driver and power alone: any enclosure": "bound",
+        "certified: any closed box": "bound",
+        "every tone with its own box": "evidence",
+    }
+    return {
+        "rungs": [
+            {"name": name, "value_db": value, "kind": rungs[name], "void_if": HOSTILE}
+            for name, value in values.items()
+        ],
+        "prices": [{"rule": "limits.power_w", "dropped_gain_db": 0.75}],
+        "verdict": ["Of the types, one leads."],
+        "audit": {"sentences": ["A tone an octave lower would let another win."]},
+    }
+
+
+def test_the_ceiling_is_told_where_it_is_known(hostile_run) -> None:
+    without = Page(page_of(hostile_run)).text
+    assert "not sought" in without and "boxwright ceiling run/season.toml --run run" in without
+    names = {"driver and power alone: any enclosure": 150.25, "every tone with its own box": 140.75}
+    ceiling = ceiling_of(**names, **{"certified: any closed box": 120.0})
+    text = Page(report_page(replace(hostile_run, ceiling=ceiling))).text
+    assert "no enclosure can score more than 150.2 dB" in text and "reached 140.8 dB" in text
+    assert "one leads" in text and "an octave lower" in text
+    assert text.count(HOSTILE) >= 9 and "not sought" not in text and "0.75" in text
+    evidence = ceiling_of(**{"every tone with its own box": 140.75})
+    assert "about 140.8 dB" in Page(report_page(replace(hostile_run, ceiling=evidence))).text
+
+
+def test_what_other_commands_add_is_shown(hostile_run) -> None:
+    first = hostile_run.candidates[0]
+    plain = Page(report_page(hostile_run)).text
+    assert "printed it scores" not in plain and "coil hot" not in plain and "deviations" not in plain
+    space = first["evaluation"]["spaces"][0]
+    tones = [tone | {"hot_level_db": tone["level_db"] - 0.75} for tone in space["tones"]]
+    more = first | {
+        "plan": {"score_db": 120.5, "network_db": 121.25, "cost_db": 0.75, "reasons_none": []},
+        "tolerance": {
+            "p10_db": 119.25, "p50_db": 120.0, "p90_db": 120.5, "keeps_rank": True,
+            "matters": [{"name": HOSTILE, "share": 0.6}],
+        },
+        "evaluation": first["evaluation"] | {"spaces": [space | {"tones": tones}]},
+    }  # fmt: skip
+    text = Page(report_page(replace(hostile_run, candidates=[more]))).text
+    assert "scores 120.50 dB, 0.75 dB less than its sizes alone would" in text
+    assert "one in ten stays below 119.25 dB" in text and f"{HOSTILE} (60%)" in text
+    assert "lose 0.8 to 0.8 dB" in text or "lose 0.7 to 0.8 dB" in text
+    none = first | {"plan": {"reasons_none": [HOSTILE]}}
+    page = Page(report_page(replace(hostile_run, candidates=[none])))
+    assert f"It has no plan to print: {HOSTILE}." in page.text
+    assert page.open == [] and not [script for script in page.scripts if "alert" in script]
 
 
 def test_says_what_matters(tmp_path, season, result) -> None:

@@ -24,6 +24,7 @@ SEARCH = """
 topologies = ["closed box", "vented box", "fourth-order bandpass", "oA/AB.Bo", "AB/Ao.Bo"]
 effort = "quick"
 candidates = 3
+plans = false
 """
 
 

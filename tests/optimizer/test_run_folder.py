@@ -175,7 +175,25 @@ def test_a_damaged_file_is_named(folder) -> None:
     with pytest.raises(ConfigError, match=r"candidates.json:1: file: damaged"):
         read_run(folder)
     (folder / "candidates.json").write_text('[{"rank": 1}]')
+    with pytest.raises(ConfigError, match=r"candidates.json:1: candidates\[0\].graph: missing"):
+        read_run(folder)
+
+
+@pytest.mark.parametrize("name", ["ceiling.json", "explore.json"])
+def test_a_damaged_addition_is_named(folder, name) -> None:
+    for text, words in (("[1]", "must hold a table"), ("{", "damaged")):
+        (folder / name).write_text(text)
+        with pytest.raises(ConfigError, match=f"{name}:1: file: {words}"):
+            read_run(folder)
+    (folder / name).write_text('{"prices": [1], "candidate": 1}')
     with pytest.raises(ConfigError, match="do not fit together"):
+        report_of(folder)
+
+
+def report_of(folder):
+    """Draw the page alone, with the faults of drawing everything."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("optimizer.figures.draw_figures", lambda *_: None)
         draw_run(read_run(folder))
 
 

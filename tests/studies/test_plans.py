@@ -2,9 +2,18 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
-from studies.plans.study import main
+from models.score import Judge
+from optimizer.design_file import read_design
+from optimizer.layout_efforts import LAYOUT_EFFORTS
+from optimizer.run_folder import write_run
+from optimizer.season import load_season
+from studies.plans import best
+from studies.plans.study import REDUCED, main
+from tests.optimizer.conftest import SEASON, VENTED, hand_made_result
 
 pytest.importorskip("manifold3d")
 
@@ -19,3 +28,22 @@ def test_random_designs_pass_or_are_refused(capsys: pytest.CaptureFixture[str]) 
         assert all(row.refused)
     assert sum(row.built for row in rows) >= 5
     assert "| oA/Ao | vented box | 1 | 1 | 0 |" in capsys.readouterr().out
+
+
+def test_cost_of_building_the_best_of_a_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Each graph's best network is laid out; what it costs is the difference of both scores."""
+    monkeypatch.setitem(LAYOUT_EFFORTS, "quick", REDUCED)
+    (tmp_path / "league.toml").write_text(SEASON, encoding="utf-8")
+    (tmp_path / "vented.toml").write_text(VENTED, encoding="utf-8")
+    season = load_season(tmp_path / "league.toml")
+    design = read_design(tmp_path / "vented.toml", season.rules)
+    write_run(tmp_path / "run", season, hand_made_result(season, [design]))
+    (cost,) = best.main([str(tmp_path / "run")])
+    assert cost.graph == "oA/Ao" and cost.built_db is not None and cost.reason == ""
+    judge = Judge(season.rules)
+    assert cost.network_db == pytest.approx(judge.scores(judge.respond(design))[0], abs=0.01)
+    loss = cost.network_db - cost.built_db
+    row = f"| vented box | {cost.network_db:.2f} | {cost.built_db:.2f} | {loss:.2f} |"
+    assert row in capsys.readouterr().out

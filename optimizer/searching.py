@@ -11,16 +11,18 @@ from typing import Any
 from optimizer.confidence import confidence
 from optimizer.execution import interruptible, work, work_in_processes
 from optimizer.faults import ConfigError, Fault, read_toml
-from optimizer.gathering import best_per_graph, front_of
+from optimizer.gathering import best_per_graph, explored_of, front_of
 from optimizer.graphs import season_graphs
 from optimizer.history import history
 from optimizer.objectives import OBJECTIVES
 from optimizer.outcomes import archives_of
+from optimizer.plan_stage import PlanStage
 from optimizer.progress import Progress, silent
 from optimizer.race import PLANS, Race
 from optimizer.ranking import rank
 from optimizer.results import SearchResult
 from optimizer.season import Season
+from optimizer.spread import SAMPLES, with_spread
 from optimizer.study import JOURNAL, Study
 from optimizer.tasks import TaskRunner
 from optimizer.warm_up import compile_once
@@ -51,11 +53,14 @@ def changed_keys(config: Path, error: SeasonChanged) -> ConfigError:
     return ConfigError(faults)
 
 
-def season_race(season: Season) -> Race:
-    """The race that a season's search runs."""
+def season_race(season: Season, plans: bool = True) -> Race:
+    """The race that a season's search runs; ``plans`` false leaves the floor plans out."""
     names = {*season.search.objectives, "evenness", "material"}
     others = tuple(name for name in OBJECTIVES if name != "output" and name in names)
-    return Race(season_graphs(season), PLANS[season.search.effort], others)
+    search = season.search
+    layouts = PlanStage(objectives=search.objectives, candidates=search.candidates, effort=search.effort)
+    wanted = layouts if plans and search.plans else None
+    return Race(season_graphs(season), PLANS[search.effort], others, wanted)
 
 
 def run_search(
@@ -66,6 +71,7 @@ def run_search(
     progress: Progress = silent,
     storage: str | None = None,
     study_name: str | None = None,
+    plans: bool = True,
 ) -> SearchResult:
     """Search a season and rank what was found.
 
@@ -85,6 +91,8 @@ def run_search(
         Journal file or database URL that several searches share [text].
     study_name : str or None
         Name of the study in the storage; the season's where there is none [text].
+    plans : bool
+        False lays nothing out, whatever the season says [flag].
 
     Returns
     -------
@@ -99,7 +107,7 @@ def run_search(
         The study was made for another season, or by another version.
     """
     began = time.perf_counter()
-    race = season_race(season)
+    race = season_race(season, plans)
     place = (storage or str(out / JOURNAL), study_name or season.name)
     study = Study(*place, race.graphs)
     _agree(study, season)
@@ -119,7 +127,10 @@ def run_search(
     archives = archives_of(outcomes, season.search.objectives)
     topologies = best_per_graph(outcomes, standing, archives, runner)
     sureness = confidence(standing, race.plan)
-    candidates = rank(season, runner, topologies, archives)
+    candidates, without_plan = rank(season, runner, topologies, archives, outcomes, race.layouts)
+    if not stopped and season.search.effort in SAMPLES:
+        samples = SAMPLES[season.search.effort]
+        candidates = with_spread(runner.judge, candidates, samples, season.search.seed)
     front = front_of(archives, runner, season)
     return SearchResult(
         candidates=candidates,
@@ -128,6 +139,7 @@ def run_search(
         objectives=season.search.objectives,
         interrupted=stopped,
         confidence=sureness,
+        without_plan=without_plan,
         history=history(study.finished(), season.search.objectives),
         counts={
             "cells": len(race.graphs),
@@ -141,6 +153,7 @@ def run_search(
             "search": searched - prepared,
             "ranking": time.perf_counter() - searched,
         },
+        explored=explored_of(archives, runner, season),
     )
 
 
@@ -150,14 +163,14 @@ def _agree(study: Study, season: Season) -> None:
     if study.content is None:
         study.set_content(now)
     then = study.content or now
-    changes = dict(_changes(then["source"], now["source"]))
+    changes = dict(changes_between(then["source"], now["source"]))
     if then["version"] != now["version"]:
         changes["boxwright's version"] = (then["version"], now["version"])
     if changes:
         raise SeasonChanged(changes)
 
 
-def _changes(then: Any, now: Any, key: str = "") -> list[tuple[str, tuple[Any, Any]]]:
+def changes_between(then: Any, now: Any, key: str = "") -> list[tuple[str, tuple[Any, Any]]]:
     """Keys whose values differ, with both values."""
     if isinstance(then, dict) and isinstance(now, dict):
         parts = [
@@ -167,4 +180,4 @@ def _changes(then: Any, now: Any, key: str = "") -> list[tuple[str, tuple[Any, A
         parts = [(f"{key}[{i}]", a, b) for i, (a, b) in enumerate(zip(then, now, strict=True))]
     else:
         return [] if then == now else [(key, (then, now))]
-    return [change for name, a, b in parts for change in _changes(a, b, name)]
+    return [change for name, a, b in parts for change in changes_between(a, b, name)]

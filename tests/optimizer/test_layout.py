@@ -1,0 +1,63 @@
+"""The search for a floor plan trades score for another objective."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from models.arrangement import neighbours
+from models.catalogue import named_topology
+from models.plan_checks import faults
+from models.plan_reading import read_plan
+from models.score import Judge
+from optimizer.cell import Goal
+from optimizer.layout import altered, random_arrangement, turned
+from optimizer.layout_cells import PlanCell
+from optimizer.layout_efforts import LayoutEffort, rounds
+from optimizer.layout_search import TRADED_DB, LaidOut, lay_out
+
+LITTLE = LayoutEffort(
+    fitting=rounds((40, 12, 6), (8, 24, 16)), scoring=rounds((3, 16, 4)), finishing=rounds((1, 24, 8))
+)
+
+
+def test_relatives_are_arrangements_of_the_same_parts() -> None:
+    """Some with the same cuts, some with others; every mouth opens to a leaf that lies beside its duct."""
+    topology, walls = turned(named_topology("AB/AB.Ao")), frozenset({"x-", "y+", "z+"})
+    rng = np.random.default_rng(4)
+    same = other = 0
+    for _ in range(4000):
+        first = random_arrangement(topology, walls, rng, (True,))
+        if isinstance(first, str):
+            continue
+        new = altered(first, topology, walls, rng, (True,))
+        if isinstance(new, str):
+            continue
+        assert (new.leaves, new.height_axis) == (first.leaves, first.height_axis)
+        assert new.topology.graph_id == "AB/AB.Ao" and new.dimensions == first.dimensions
+        around = neighbours(new.tree, len(new.leaves))
+        for i, block in enumerate(new.blocks):
+            for opening in block.openings:
+                assert opening.leaf in around[new.leaf_of("duct", i), opening.face]
+        same += new.tree == first.tree
+        other += new.tree != first.tree
+    assert same > 5 and other > 5
+
+
+def test_plans_trade_score_for_less_material(season, designs) -> None:
+    """From one seed: at most the stated score less, less material, and still a plan that can be built."""
+    judge = Judge(season.rules)
+    best = lay_out(judge, designs[1], LITTLE, 3)
+    traded = lay_out(judge, designs[1], LITTLE, 3, wanted=Goal(key="material_cm3", sign=-1.0))
+    assert isinstance(best, LaidOut) and isinstance(traded, LaidOut)
+    assert best.score_db - TRADED_DB - 0.06 <= traded.score_db <= best.score_db + 1e-9
+    assert faults(traded.plan) == []
+    material = [
+        PlanCell(judge, designs[1], one.plan.arrangement, one.design.sites)
+        .evaluate(one.x[None], np.zeros((1, 0), dtype=int))
+        .columns["material_cm3"][0]
+        for one in (best, traded)
+    ]
+    assert material[1] < material[0] - 1.0
+    drawn = read_plan(traded.plan, season.rules, None, designs[1].diaphragms)
+    assert judge.scores(judge.respond(drawn))[0] == pytest.approx(traded.score_db, abs=1e-9)
