@@ -35,7 +35,7 @@ Ends = tuple[End, End]
 
 
 def enlarged_batch(batch: DesignBatch, n: float) -> DesignBatch:
-    """Designs with all lengths times n; the flow resistivity of a filling over n.
+    """Designs with all lengths times n; the flow resistivity of a filling and the corner of a leak over n.
 
     Parameters
     ----------
@@ -57,6 +57,7 @@ def enlarged_batch(batch: DesignBatch, n: float) -> DesignBatch:
         diaphragms=tuple(_diaphragm(one, n) for one in batch.diaphragms),
         sites=tuple(Site(site.wall, (site.at[0] * n, site.at[1] * n)) for site in batch.sites),
         lining=tuple(None if one is None else one / n for one in batch.lining),
+        leak=tuple(None if one is None else one / n for one in batch.leak),
     )
 
 

@@ -17,7 +17,7 @@ def in_lockstep(
     """Run solvers so that all their questions of one step are answered together.
 
     Which questions are answered together depends on the solvers alone, not on how threads are scheduled: an
-    answer is given when every solver that has not ended waits for one.
+    answer is given when every solver that has not ended waits for one, and in the caller's thread.
 
     Parameters
     ----------
@@ -37,7 +37,7 @@ def in_lockstep(
     Exception
         What a solver or ``answer`` has raised.
     """
-    step = _Step(len(solvers), answer)
+    step = _Step(len(solvers))
 
     def run(place: int) -> Any:
         try:
@@ -46,43 +46,59 @@ def in_lockstep(
             step.leave()
 
     with ThreadPoolExecutor(max(len(solvers), 1)) as pool:
-        return list(pool.map(run, range(len(solvers))))
+        results = [pool.submit(run, place) for place in range(len(solvers))]
+        while questions := step.complete():
+            try:
+                found = answer(list(questions), list(questions.values()))
+            except BaseException as error:
+                step.fail(error)
+                raise
+            step.tell(dict(zip(questions, found, strict=True)))
+        return [result.result() for result in results]
 
 
 class _Step:
     """Questions that wait for the last one of a step."""
 
-    def __init__(self, count: int, answer: Callable[[list[int], list[Any]], list[Any]]) -> None:
+    def __init__(self, count: int) -> None:
         self.changed = Condition()
         self.running = count
-        self.answer = answer
         self.questions: dict[int, Any] = {}
         self.answers: dict[int, Any] = {}
         self.failure: BaseException | None = None
 
     def ask(self, place: int, question: Any) -> Any:
+        """Wait for the answer, in a solver's thread."""
         with self.changed:
             self.questions[place] = question
-            self._answer_if_complete()
+            self.changed.notify_all()
             self.changed.wait_for(lambda: place in self.answers or self.failure is not None)
             if self.failure is not None:
                 raise self.failure
             return self.answers.pop(place)
 
     def leave(self) -> None:
+        """Say that a solver has ended."""
         with self.changed:
             self.running -= 1
-            self._answer_if_complete()
+            self.changed.notify_all()
 
-    def _answer_if_complete(self) -> None:
-        if not self.questions or len(self.questions) < self.running or self.failure is not None:
-            return
-        places = sorted(self.questions)
-        try:
-            found = self.answer(places, [self.questions[place] for place in places])
-        except BaseException as error:
+    def complete(self) -> dict[int, Any]:
+        """Questions of all solvers that still run, by place; empty when all have ended."""
+        with self.changed:
+            self.changed.wait_for(lambda: len(self.questions) == self.running)
+            questions = dict(sorted(self.questions.items()))
+            self.questions = {}
+            return questions
+
+    def tell(self, answers: dict[int, Any]) -> None:
+        """Hand answers to the solvers."""
+        with self.changed:
+            self.answers = answers
+            self.changed.notify_all()
+
+    def fail(self, error: BaseException) -> None:
+        """End all solvers."""
+        with self.changed:
             self.failure = error
-        else:
-            self.answers = dict(zip(places, found, strict=True))
-        self.questions = {}
-        self.changed.notify_all()
+            self.changed.notify_all()

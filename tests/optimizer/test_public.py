@@ -329,4 +329,4 @@ def test_a_damaged_folder_is_a_fault(run, season, result, tmp_path):
     folder = write_run(tmp_path / "run", season, result).folder
     (folder / "candidates.json").write_text('[{"rank": 1}]', encoding="utf-8")
     status, _, errors = run("report", folder, "--public")
-    assert status == 2 and "do not fit together" in errors and not (folder / "public.json").exists()
+    assert status == 2 and "candidates[0].role: missing" in errors and not (folder / "public.json").exists()

@@ -70,7 +70,8 @@ def test_rows_and_files(whole: Path) -> None:
     for row in found:
         folder = whole / row["run"]
         candidate = json.loads((folder / "candidates.json").read_text())[0]
-        assert row["score_db"] == candidate["score_db"] == row["best_db"] == row["closed_db"]
+        assert row["score_db"] == candidate["score_db"] == candidate["plan"]["score_db"]
+        assert row["best_db"] == row["closed_db"] == pytest.approx(candidate["plan"]["network_db"], abs=1e-9)
         assert load_season(folder / "season.toml").config_hash == row["config_hash"]
         assert load_season(folder / "season.toml").rules.limits.power == row["values"]["limits.power_w"]
     assert [row["shares"] for row in found] == [{"power": 1.0}, {"power": 1.0}, {"excursion": 1.0}]
