@@ -205,7 +205,7 @@ def not_modelled(run: Run) -> list[str]:
         "Walls are rigid. Panels that flex, joints that buzz and leaks take level away.",
         "The driver is linear up to its excursion limit, and its coil is cold. Real ones compress.",
         "Duct ends lose more as air speed rises, by a quasi-steady law; turbulence is not computed.",
-        "A box is checked for room by volumes, sides and mouths. Its parts are not laid out.",
+        "A box without a floor plan is checked for room by volumes, sides and mouths alone.",
         "Above the first cross mode of a chamber or of the cabin the levels are less sure.",
         "Restarts that agree are evidence that no better box of a topology was missed. They are not a proof.",
     ]

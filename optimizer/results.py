@@ -180,6 +180,8 @@ class SearchResult:
         Wall time by phase [s].
     without_plan : tuple of dict
         Designs that made room for other candidates because they cannot be laid out, and why [mixed].
+    bound_db : float or None
+        Averaged output that no enclosure of any type exceeds; None where that is not finite [dB].
     explored : tuple of ExploredDesigns
         More designs than the front's, for looking around [list].
     """
@@ -194,4 +196,5 @@ class SearchResult:
     counts: dict[str, int]
     seconds: dict[str, float]
     without_plan: tuple[dict[str, Any], ...] = ()
+    bound_db: float | None = None
     explored: tuple[ExploredDesigns, ...] = ()

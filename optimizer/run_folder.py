@@ -283,6 +283,7 @@ def _write_topologies(folder: Path, result: SearchResult) -> None:
         "surveyed_only",
         "left_after",
         "reduces_to",
+        "bound_db",
         "why_none",
         "design",
     )
@@ -301,6 +302,7 @@ def _write_topologies(folder: Path, result: SearchResult) -> None:
                 "surveyed_only": best.surveyed_only,
                 "left_after": best.left_after,
                 "reduces_to": best.reduces_to,
+                "bound_db": result.bound_db,
                 "why_none": best.why_none,
                 "design": design,
             }

@@ -8,6 +8,7 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
+from optimizer.ceiling import any_enclosure_db
 from optimizer.confidence import confidence
 from optimizer.execution import interruptible, work, work_in_processes
 from optimizer.faults import ConfigError, Fault, read_toml
@@ -140,6 +141,7 @@ def run_search(
         interrupted=stopped,
         confidence=sureness,
         without_plan=without_plan,
+        bound_db=any_enclosure_db(runner),
         history=history(study.finished(), season.search.objectives),
         counts={
             "cells": len(race.graphs),

@@ -211,6 +211,7 @@ def hand_made_result(
         history=(),
         counts={"cells": 4, "restarts": 12, "evaluations": 3010},
         seconds={"search": 1.5, "ranking": 0.25},
+        bound_db=152.5,
     )
 
 

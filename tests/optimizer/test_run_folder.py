@@ -76,6 +76,7 @@ def test_files_of_the_contract(folder, season, result) -> None:
     topologies = rows_of(folder / "topologies.csv")
     assert topologies[-1]["best_db"] == "" and topologies[-1]["why_none"] == "nothing fits the envelope"
     assert len(topologies[0]["restart_scores_db"].split()) == 3
+    assert [row["bound_db"] for row in topologies] == ["152.5"] * len(topologies)
 
 
 def test_designs_read_back_to_their_scores(folder, season, result) -> None:

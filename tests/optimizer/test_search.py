@@ -179,6 +179,7 @@ def test_one_worker_and_two_find_the_same(tmp_path: Path) -> None:
     places = [(isinstance(c.laid_out, LaidOut), c.score_db) for c in one.candidates]
     assert places == sorted(places, reverse=True) and places[0][0]
     assert all(c.evaluation["fits"] for c in one.candidates)
+    assert one.bound_db == two.bound_db
 
 
 def test_richer_graph_within_the_margin_reduces() -> None:
