@@ -30,7 +30,7 @@ EXPLORE = "explore.json"
 GAP = "\u0001"
 """What stands for a value in the shared text of design files."""
 
-CURVE_POINTS = 40
+CURVE_POINTS = 32
 """Frequencies of a curve, besides the tones."""
 
 CURVE_NUMBERS = 600_000

@@ -85,7 +85,7 @@ def _causes(ax: Any, shown: Sequence[dict[str, Any]], causes: Sequence[str]) -> 
     ax.set_ylim(len(causes) - 0.4, -0.6)
     ax.set_xlim(0.0, 104.0)
     ax.grid(False, axis="y")
-    ax.set_xlabel("share of the score's variance that goes with it (%)")
+    ax.set_xlabel("share of the score's variance (%)")
 
 
 def _shares(candidate: dict[str, Any]) -> dict[str, float]:

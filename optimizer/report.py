@@ -118,10 +118,12 @@ def _front(run: Run, *, folded: bool) -> str:
         return ""
     start = "<details><summary>As a still picture</summary>" if folded else ""
     words = "The front: designs that no other design found beats in every objective."
+    built = any((candidate.get("plan") or {}).get("cost_db") is not None for candidate in run.candidates)
+    free = " They are free networks; candidates with a floor plan stand at their score as built."
     return (
         '<section id="front"><h2>Trade-offs</h2><p>Every point is a box that no other box found beats in '
         f"all objectives at once; there are {len(run.front)}. front.csv names the file with the sizes of "
-        "each.</p>"
+        f"each.{free if built else ''}</p>"
         f"{start}{figure(run.folder / 'front', words)}{'</details>' if folded else ''}</section>"
     )
 

@@ -5,16 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from optimizer.report_parts import data_address, figure, picture
+from optimizer.report_parts import figure
 
 
 def sketch(folder: Path, candidate: dict[str, Any], place: str) -> str:
     """Drawing of the candidate's plan where there is one, of its graph otherwise."""
     rank = int(candidate["rank"])
-    drawing = folder / place / "plan.svg"
-    if candidate.get("plan") and drawing.is_file():
-        address = data_address("image/svg+xml", drawing.read_bytes())
-        return picture(address, f"Candidate {rank}: its plan, seen from above.")
+    if candidate.get("plan") and (folder / place / "plan.png").is_file():
+        return figure(folder / place / "plan", f"Candidate {rank}: its plan, seen from above.")
     return figure(folder / place / "graph", f"Candidate {rank}: its chambers and what joins them.")
 
 
