@@ -21,7 +21,7 @@ from tests.optimizer.conftest import SEASON
 
 RESULTS = ("candidates.json", "candidates.csv", "front.csv", "topologies.csv")
 SEARCH = """
-topologies = ["closed box", "vented box", "fourth-order bandpass", "oA/AB.Bo", "AB/Ao.Bo"]
+topologies = ["closed box", "vented box", "fourth-order bandpass", "oA/Ao.Ao", "AB/Ao.Bo"]
 effort = "quick"
 candidates = 3
 plans = false
