@@ -1,4 +1,4 @@
-"""Certified bounds of closed and vented boxes: branch and bound over boxes of sizes and all sites.
+"""Certified bounds: any enclosure from driver and space, closed and vented boxes by branch and bound.
 
 Boxes that could hold a better design than the best one known are halved until none is left, or until
 a number of boxes is used up; then the bound is that of the boxes that remain.
@@ -12,8 +12,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from models.certified import Boxes, Family, lossless
+from models.driver_bound import driver_bound_db
 from models.fit import SLACK
 from models.places import SLOT_ASPECT
+from models.score import mean_level
 from models.site_groups import group_sites
 from optimizer.cell import Cell, Goal, Points
 from optimizer.evolution import best_rows
@@ -66,6 +68,18 @@ class Certificate:
     def gap_db(self) -> float:
         """What lies between bound and best design [dB]."""
         return float(np.inf) if self.lower_db is None else self.upper_db - self.lower_db
+
+
+def any_enclosure_db(runner: TaskRunner) -> float | None:
+    """Averaged output that no enclosure exceeds, from driver and space; None where none is finite [dB]."""
+    rules = runner.season.rules
+    levels = driver_bound_db(rules, runner.judge.outside(runner.sites), runner.judge.omega)
+    if levels is None:
+        return None
+    by_space = levels.reshape(len(rules.spaces), -1)
+    weights = np.array([space.weight for space in rules.spaces])
+    means = mean_level(by_space, rules.tone_weights, rules.mean)
+    return float((means * weights).sum() / weights.sum())
 
 
 def lossless_season(season: Season) -> Season:

@@ -8,9 +8,7 @@ from typing import Any
 import numpy as np
 
 from models.catalogue import short_label
-from models.driver_bound import driver_bound_db
-from models.score import mean_level
-from optimizer.bounds import CLOSED, VENTED, Certificate, certify
+from optimizer.bounds import CLOSED, VENTED, Certificate, any_enclosure_db, certify
 from optimizer.cell import Points
 from optimizer.known import Known
 from optimizer.ladder import BOUND, EVIDENCE, Rung, rule_rungs, tone_rungs
@@ -190,18 +188,6 @@ def _certified_rung(season: Season, certificate: Certificate, name: str) -> Rung
         void_if="lumped, lossless chambers differ from the real box; sites or sizes lie outside the search's",
         gap_db=certificate.gap_db if np.isfinite(certificate.gap_db) else None,
     )
-
-
-def any_enclosure_db(runner: TaskRunner) -> float | None:
-    """Averaged output that no enclosure exceeds, from driver and space; None where none is finite [dB]."""
-    rules = runner.season.rules
-    levels = driver_bound_db(rules, runner.judge.outside(runner.sites), runner.judge.omega)
-    if levels is None:
-        return None
-    by_space = levels.reshape(len(rules.spaces), -1)
-    weights = np.array([space.weight for space in rules.spaces])
-    means = mean_level(by_space, rules.tone_weights, rules.mean)
-    return float((means * weights).sum() / weights.sum())
 
 
 def _driver_rung(runner: TaskRunner) -> list[Rung]:

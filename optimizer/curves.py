@@ -12,7 +12,8 @@ from models.drive import LIMIT_NAMES
 from models.rules import Rules
 from models.score import REACH, Judge, Responses
 from models.spaces import Cabin
-from optimizer.evaluation import number, unique_names
+from optimizer.evaluation import unique_names
+from optimizer.plain import number
 
 POINTS = 161
 """Frequencies of a curve, besides the tones."""

@@ -24,8 +24,6 @@ from optimizer.plain import number
 from optimizer.planned import room_reasons
 from optimizer.season import Season
 
-__all__ = ["evaluation", "number", "unique_names"]
-
 
 class BadFrequency(ValueError):
     """A frequency at which a season's spaces are not modelled."""

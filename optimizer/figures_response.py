@@ -11,7 +11,17 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
-from optimizer.style import BAND, COLOURS, DASHES, LIMIT, QUIET, legend_columns, new_figure, shortened
+from optimizer.style import (
+    BAND,
+    COLOURS,
+    DASHES,
+    LIMIT,
+    LIMIT_LINE,
+    QUIET,
+    legend_columns,
+    new_figure,
+    shortened,
+)
 
 MOST_TONES = 8
 """Tones up to which each is named."""
@@ -90,7 +100,7 @@ def response_figure(
             _name_tones(ax, tones_hz)
         if limit is not None and limits.get(limit) is not None:
             _mark_limit(ax, limits[limit], label)
-    handles.append(Line2D([], [], color=LIMIT, linewidth=2.6, alpha=0.45))
+    handles.append(Line2D([], [], **LIMIT_LINE))
     handles.append(Line2D([], [], color=QUIET, linewidth=0.9, linestyle=(0, (1, 1.5))))
     labels += ["limit", "tone (Hz, model)" if scale != 1.0 else "tone (Hz)"]
     if len(set(tones_hz)) > 1:
@@ -121,7 +131,7 @@ def _name_tones(ax: Axes, tones_hz: list[float]) -> None:
 
 
 def _mark_limit(ax: Axes, limit: float, label: str) -> None:
-    ax.axhline(limit, color=LIMIT, linewidth=2.6, alpha=0.45, zorder=1.5)
+    ax.axhline(limit, **LIMIT_LINE, zorder=1.5)
     low, high = ax.get_ylim()
     ax.set_ylim(low, max(high, limit * 1.25))
     unit = label.partition("(")[2].rstrip(")")

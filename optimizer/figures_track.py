@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from optimizer.style import COLOURS, DASHES, LIMIT, new_figure, shortened
+from optimizer.style import COLOURS, DASHES, LIMIT_LINE, new_figure, shortened
 
 PANELS = (
     ("level_db", "level (dB)", "Level at the microphone"),
@@ -67,9 +67,9 @@ def track_figure(
         most = limits.get(key)
         ax.set_ylim(0.0, 1.12 * max([row[key] for row in rows] + ([most] if most else [])))
         if most:
-            ax.axhline(most, color=LIMIT, linewidth=2.6, alpha=0.45, zorder=1.5)
+            ax.axhline(most, **LIMIT_LINE, zorder=1.5)
     handles += [
-        Line2D([], [], color=LIMIT, linewidth=2.6, alpha=0.45),
+        Line2D([], [], **LIMIT_LINE),
         Line2D([], [], color=COLOURS[0], linewidth=0.9, linestyle=(0, (1, 1.5))),
     ]
     labels += ["limit", "first limit met"]

@@ -19,8 +19,9 @@ from models.topology import place_letter
 from optimizer.cli_options import BadOption
 from optimizer.cli_output import text_table
 from optimizer.derive import with_uncertainty
-from optimizer.evaluation import number, unique_names
+from optimizer.evaluation import unique_names
 from optimizer.faults import ConfigError, Fault
+from optimizer.plain import number
 from optimizer.season import Season
 
 MOST_POINTS = 300

@@ -16,8 +16,8 @@ from models.rules import Rules
 from models.score import REFERENCE_PRESSURE, Judge
 from models.spaces import Cabin
 from models.track import Band, Signals, Track, play
-from optimizer.evaluation import number
 from optimizer.faults import ConfigError, Fault
+from optimizer.plain import number
 from optimizer.play_text import CAUTIONS
 from optimizer.season import Season
 from optimizer.wav_file import Recording, write_recording

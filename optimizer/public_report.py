@@ -6,7 +6,6 @@ of a box stay out; its trade name, its levels, what stops it and its rank are to
 
 from __future__ import annotations
 
-import base64
 import io
 from html import escape
 from typing import Any
@@ -19,8 +18,7 @@ from optimizer.figures_response import response_figure
 from optimizer.figures_tones import tones_figure
 from optimizer.files import write_json, write_text
 from optimizer.public_words import is_public, public_name, public_sentences
-from optimizer.report_parts import table
-from optimizer.report_style import PAGE_STYLE
+from optimizer.report_parts import data_address, page, picture, table
 from optimizer.report_words import cautions, summary_sentences
 from optimizer.run_folder import Run, damaged
 from optimizer.style import FIGURE_STYLE
@@ -164,21 +162,20 @@ def public_page(run: Run, record: dict[str, Any]) -> str:
         for c in record["candidates"]
     ]  # fmt: skip
     ranking = table(head, rows, set(range(3, len(head)))) if rows else "<p>No design that fits was found.</p>"
-    sections = "".join(
+    sections = [
         _section(run, candidate, told)
         for candidate, told in zip(run.candidates, record["candidates"], strict=True)
-    )
-    return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{name}: results</title>\n<style>{PAGE_STYLE}</style>\n</head>\n<body>\n<main>\n"
-        f"<header><p class=kind>Results of an enclosure search</p><h1>{name}</h1></header>"
-        f'<section class="lead">{summary}</section>'
-        f'<section class="caution"><h2>Before you drive a box</h2><ul>{warned}</ul></section>'
-        f"<section><h2>Ranking</h2>{ranking}<p>{escape(record['withheld'])}</p></section>{sections}"
+    ]
+    parts = [
+        f"<header><p class=kind>Results of an enclosure search</p><h1>{name}</h1></header>",
+        f'<section class="lead">{summary}</section>',
+        f'<section class="caution"><h2>Before you drive a box</h2><ul>{warned}</ul></section>',
+        f"<section><h2>Ranking</h2>{ranking}<p>{escape(record['withheld'])}</p></section>",
+        *sections,
         f'<section class="record"><p class=kind>config hash {escape(record["config_hash"])}, '
-        f"{escape(str(record['written'] or ''))}</p></section>\n</main>\n</body>\n</html>\n"
-    )
+        f"{escape(str(record['written'] or ''))}</p></section>",
+    ]
+    return page(f"{record['season']}: results", parts)
 
 
 def _section(run: Run, candidate: dict[str, Any], told: dict[str, Any]) -> str:
@@ -208,10 +205,7 @@ def _figure(figure: Figure, words: str) -> str:
     FigureCanvasAgg(figure)
     image = io.BytesIO()
     figure.savefig(image, format="svg", metadata={"Date": None})
-    data = base64.b64encode(image.getvalue()).decode()
-    words = escape(words, quote=True)
-    picture = f'<img src="data:image/svg+xml;base64,{data}" alt="{words}">'
-    return f"<figure>{picture}<figcaption>{words}</figcaption></figure>"
+    return picture(data_address("image/svg+xml", image.getvalue()), words)
 
 
 def write_public(run: Run) -> list[str]:
@@ -226,10 +220,10 @@ def write_public(run: Run) -> list[str]:
     """
     try:
         record = public_record(run)
-        page = public_page(run, record)
+        text = public_page(run, record)
     except (KeyError, ValueError, TypeError, IndexError) as error:
         words = f"the folder's data do not fit together ({error!r})"
         raise damaged(run.folder / "run.json", words) from error
     write_json(run.folder / "public.json", record)
-    write_text(run.folder / "public.html", page)
+    write_text(run.folder / "public.html", text)
     return [str(run.folder / "public.html"), str(run.folder / "public.json")]

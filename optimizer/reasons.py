@@ -130,7 +130,7 @@ def _what_binds(standing: Standing) -> str:
     spaces = standing.evaluation["spaces"]
     by_limit: dict[str, list[str]] = {}
     for i, first in enumerate(spaces[0]["tones"]):
-        limits = [_met(space["tones"][i]) for space in spaces]
+        limits = [met_limit(space["tones"][i]) for space in spaces]
         if len(set(limits)) == 1 and limits[0] is not None:
             by_limit.setdefault(limits[0], []).append(f"{first['hz']:g} Hz")
             continue
@@ -141,7 +141,7 @@ def _what_binds(standing: Standing) -> str:
     return f"Stopped by {'; by '.join(parts)}."
 
 
-def _met(tone: dict[str, Any]) -> str | None:
+def met_limit(tone: dict[str, Any]) -> str | None:
     """The limit that a tone's drive meets; None where another tone stops a setting they share."""
     margin = tone["margins_db"][tone["limit"]]
     return str(tone["limit"]) if margin is not None and margin < MET_DB else None
@@ -152,7 +152,7 @@ def _second_limits(standing: Standing) -> list[str]:
     tight = []
     for space, tone in _tones(standing):
         margins = {k: v for k, v in tone["margins_db"].items() if v is not None and k != tone["limit"]}
-        if margins and _met(tone) and min(margins.values()) < 0.5:
+        if margins and met_limit(tone) and min(margins.values()) < 0.5:
             second = min(margins, key=lambda k: margins[k])
             tight.append(
                 f"{tone['hz']:g} Hz in {space!r} ({LIMIT_WORDS[second]} {margins[second]:.2f} dB behind)"

@@ -25,12 +25,8 @@ def tolerance_words(candidate: dict[str, Any]) -> list[str]:
         f"Built with deviations, half of such boxes score {found['p50_db']:.2f} dB or more; "
         f"one in ten stays below {found['p10_db']:.2f} dB, one in ten exceeds {found['p90_db']:.2f} dB."
     ]
-    if found.get("keeps_rank") is not None:
-        kept = found["keeps_rank"]
-        share = f"It keeps its rank in {kept:.0%} of the draws." if isinstance(kept, float) else ""
-        words.append(share or f"It {'keeps' if kept else 'may lose'} its rank.")
-    matters = [f"{one['name']} ({one['share']:.0%})" for one in found.get("matters", [])[:3]]
-    if matters:
+    words.append(f"It keeps its rank in {found['keeps_rank']:.0%} of the draws.")
+    if matters := [f"{one['name']} ({one['share']:.0%})" for one in found["matters"]]:
         words.append(f"What matters most: {', '.join(matters)}.")
     return words
 

@@ -22,7 +22,7 @@ PRINT_SCRIPT = """addEventListener("beforeprint", () => {
 addEventListener("afterprint", () => {
   for (const one of document.querySelectorAll("details[data-closed]")) {
     one.open = false; delete one.dataset.closed; } });"""
-"""Opens everything for print, and closes it again."""
+"""Opens everything that is folded for print, and closes it again."""
 
 
 def page(title: str, parts: Sequence[str], scripts: Sequence[str] = (), data: str = "") -> str:
@@ -44,8 +44,9 @@ def page(title: str, parts: Sequence[str], scripts: Sequence[str] = (), data: st
     str
         HTML text that needs no other file [text].
     """
-    scripts = [PRINT_SCRIPT, *scripts]
-    allowed = " ".join(f"'sha256-{_digest(script)}'" for script in scripts)
+    body = "\n".join(part for part in parts if part)
+    scripts = [PRINT_SCRIPT, *scripts] if "<details" in body else list(scripts)
+    allowed = " ".join(f"'sha256-{_digest(script)}'" for script in scripts) or "'none'"
     policy = (
         "default-src 'none'; img-src data: blob:; style-src 'unsafe-inline'; base-uri 'none'; "
         f"form-action 'none'; script-src {allowed}"
@@ -56,7 +57,6 @@ def page(title: str, parts: Sequence[str], scripts: Sequence[str] = (), data: st
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{escape(title)}</title>\n<style>{PAGE_STYLE}</style>\n"
     )
-    body = "\n".join(part for part in parts if part)
     code = "\n".join(f"<script>{script}</script>" for script in scripts)
     return (
         f'<!DOCTYPE html>\n<html lang="en">\n<head>\n{head}</head>\n<body>\n<main>\n{body}\n</main>\n'

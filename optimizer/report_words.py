@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
@@ -163,10 +164,7 @@ def _tones_and_spaces(run: Run) -> str:
 
 def _limit_counts(candidate: dict[str, Any]) -> list[tuple[str, int]]:
     """Limits that stop the candidate's tones, the most frequent first."""
-    counts: dict[str, int] = {}
-    for entry in candidate["limits"]:
-        counts[entry["limit"]] = counts.get(entry["limit"], 0) + 1
-    return sorted(counts.items(), key=lambda item: -item[1])
+    return Counter(entry["limit"] for entry in candidate["limits"]).most_common()
 
 
 def _limits_sentence(candidate: dict[str, Any]) -> str:

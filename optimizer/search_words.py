@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -64,11 +65,8 @@ def _building(plan: Mapping[str, Any]) -> str:
 
 def what_binds(limits: Sequence[Mapping[str, Any]]) -> str:
     """How often each limit stops the drive, the most frequent first: ``power 5, excursion 3``."""
-    counts: dict[str, int] = {}
-    for entry in limits:
-        counts[entry["limit"]] = counts.get(entry["limit"], 0) + 1
-    ordered = sorted(counts.items(), key=lambda item: -item[1])
-    return ", ".join(f"{name.replace('_', ' ')} {count}" for name, count in ordered)
+    counts = Counter(entry["limit"] for entry in limits).most_common()
+    return ", ".join(f"{name.replace('_', ' ')} {count}" for name, count in counts)
 
 
 def _best_sentence(run: Run) -> str:

@@ -8,7 +8,7 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
-from optimizer.ceiling import any_enclosure_db
+from optimizer.bounds import any_enclosure_db
 from optimizer.confidence import confidence
 from optimizer.execution import interruptible, work, work_in_processes
 from optimizer.faults import ConfigError, Fault, read_toml

@@ -12,6 +12,7 @@ INK = "#22303c"
 QUIET = "#6b7a86"
 GRID = "#dde3e8"
 LIMIT = "#b3261e"
+LIMIT_LINE: dict[str, Any] = {"color": LIMIT, "linewidth": 2.6, "alpha": 0.45}
 BAND = "#f1eee3"
 """Ground of the band from the lowest to the highest tone."""
 

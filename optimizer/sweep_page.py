@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Mapping
 from html import escape
 from pathlib import Path
@@ -12,8 +11,8 @@ from models.catalogue import short_label
 from optimizer.figures import draw_figure
 from optimizer.figures_sweep import sweep_figures
 from optimizer.files import write_text
+from optimizer.report_parts import data_address, page, picture
 from optimizer.report_parts import table as html_table
-from optimizer.report_style import PAGE_STYLE
 from optimizer.report_words import CAUTIONS
 from optimizer.sweep_keys import value_text
 
@@ -38,7 +37,8 @@ def draw_sweep(out: Path, table: Mapping[str, Any]) -> None:
     pictures = []
     for name, make, words in sweep_figures(table):
         draw_figure(make, out / name)
-        pictures.append(_picture(out / f"{name}.svg", words))
+        address = data_address("image/svg+xml", (out / f"{name}.svg").read_bytes())
+        pictures.append(picture(address, words))
     write_text(out / PAGE, _page(table, pictures))
 
 
@@ -46,18 +46,15 @@ def _page(table: Mapping[str, Any], pictures: list[str]) -> str:
     season, keys = escape(table["season"]), escape(", ".join(table["keys"]))
     sentences = "".join(f"<p>{escape(sentence)}</p>" for sentence in table["sentences"])
     cautions = "".join(f"<li>{escape(caution)}</li>" for caution in CAUTIONS)
-    return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{season}: sweep of {keys}</title>\n<style>{PAGE_STYLE}</style>\n</head>\n<body>\n<main>\n"
-        f"<header><p class=kind>Sweep of {keys}</p><h1>{season}</h1></header>\n"
+    parts = [
+        f"<header><p class=kind>Sweep of {keys}</p><h1>{season}</h1></header>",
         f'<section class="lead">{sentences}'
-        "<p>All numbers come from the model; none was measured on a built box.</p></section>\n"
-        f'<section class="pair">{"".join(pictures)}</section>\n'
-        f"<section><h2>Points</h2>{_table(table)}</section>\n"
-        f'<section class="caution"><h2>Before you build or drive one</h2><ul>{cautions}</ul></section>\n'
-        "</main>\n</body>\n</html>\n"
-    )
+        "<p>All numbers come from the model; none was measured on a built box.</p></section>",
+        f'<section class="pair">{"".join(pictures)}</section>',
+        f"<section><h2>Points</h2>{_table(table)}</section>",
+        f'<section class="caution"><h2>Before you build or drive one</h2><ul>{cautions}</ul></section>',
+    ]
+    return page(f"{table['season']}: sweep of {', '.join(table['keys'])}", parts)
 
 
 def _table(table: Mapping[str, Any]) -> str:
@@ -82,10 +79,3 @@ def _table(table: Mapping[str, Any]) -> str:
     )
     numbers = {*range(first + 1), *range(first + 2, first + 6)}
     return html_table(head, rows, numbers, raw={first + 6}) + words
-
-
-def _picture(path: Path, words: str) -> str:
-    image = base64.b64encode(path.read_bytes()).decode()
-    words = escape(words, quote=True)
-    picture = f'<img src="data:image/svg+xml;base64,{image}" alt="{words}">'
-    return f"<figure>{picture}<figcaption>{words}</figcaption></figure>"

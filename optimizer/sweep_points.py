@@ -18,14 +18,12 @@ from pathlib import Path
 from typing import Any
 
 from models.backend import choose_backend, code_folder
-from optimizer.ceiling import any_enclosure_db
 from optimizer.files import write_json, write_text
-from optimizer.reasons import MET_DB
+from optimizer.reasons import met_limit
 from optimizer.results import Candidate, SearchResult
 from optimizer.run_folder import write_run
 from optimizer.searching import run_search
 from optimizer.season import Season, season_from_data
-from optimizer.tasks import TaskRunner
 from optimizer.warm_up import COMPLETE
 
 POINT = "point.json"
@@ -133,7 +131,7 @@ def point_record(season: Season, result: SearchResult) -> dict[str, Any]:
         "limits": _limits(first) if first else [],
         "closed_db": by_graph.get(_CLOSED),
         "vented_db": by_graph.get(_VENTED),
-        "bound_db": any_enclosure_db(TaskRunner(season)),
+        "bound_db": result.bound_db,
         "settled": bool(result.confidence["settled"]),
         "restarts": result.confidence.get("restarts", 0),
         "agreeing": result.confidence.get("agreeing", 0),
@@ -148,16 +146,10 @@ def point_record(season: Season, result: SearchResult) -> dict[str, Any]:
 
 def _limits(candidate: Candidate) -> list[dict[str, Any]]:
     return [
-        {"space": space["name"], "hz": tone["hz"], "limit": tone["limit"] if _met(tone) else ""}
+        {"space": space["name"], "hz": tone["hz"], "limit": met_limit(tone) or ""}
         for space in candidate.evaluation["spaces"]
         for tone in space["tones"]
     ]
-
-
-def _met(tone: dict[str, Any]) -> bool:
-    """Whether a tone meets its nearest limit; where tones share one drive, another may stop it before."""
-    margin = tone["margins_db"][tone["limit"]]
-    return margin is not None and margin < MET_DB
 
 
 def _shares(season: Season, candidate: Candidate) -> dict[str, float]:
@@ -168,7 +160,7 @@ def _shares(season: Season, candidate: Candidate) -> dict[str, float]:
     shares: dict[str, float] = {}
     for space, one in zip(spaces, candidate.evaluation["spaces"], strict=True):
         for weight, tone in zip(tones, one["tones"], strict=True):
-            if _met(tone):
+            if met_limit(tone):
                 share = float(weight) * space["weight"] / total
                 shares[tone["limit"]] = shares.get(tone["limit"], 0.0) + share
     return {name: round(share, 9) for name, share in sorted(shares.items()) if share > 0.0}
