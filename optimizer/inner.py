@@ -11,7 +11,7 @@ from optimizer.cell import Cell, Goal, Points, joined, merit, penalty
 from optimizer.climb import climb
 from optimizer.evolution import best_rows, evolve, screen
 from optimizer.linear import LINEAR
-from optimizer.polish import polish, polish_each, sweep_sites
+from optimizer.polish import SHORT_STEPS, polish, sweep_sites
 
 LEAST_GAIN_DB = 1e-3
 """A round of site sweep and polish that gains less is the last."""
@@ -103,7 +103,9 @@ def seek(cell: Cell, rng: np.random.Generator, effort: Effort, stop: Callable[[]
     fitting = [point for point in starts if penalty(point, goal)[0] == 0.0]
     if not fitting:
         return None
-    found = polish_each(cell, joined(fitting), stop)
+    found = joined(fitting)
+    if not stop():
+        found = polish(cell, found, SHORT_STEPS)
     found = refine(cell, found.take(best_rows(found, goal, effort.refined)), goal, effort, stop)
     best = found.take(best_rows(found, goal, 1))
     return best if stop() else polish(cell, best)
@@ -124,7 +126,7 @@ def refine(cell: Cell, points: Points, goal: Goal, effort: Effort, stop: Callabl
             ]
             or [best]
         )
-        found = joined([best, polish_each(cell, moved, stop)])
+        found = joined([best, polish(cell, moved, SHORT_STEPS)])
         found = joined(_distinct(found.take(best_rows(found, goal, found.excess.size)), effort.refined))
         gain = merit(found, goal)[0] - merit(best, goal)[0]
         best = found

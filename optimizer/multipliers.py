@@ -14,7 +14,7 @@ import numpy as np
 from scipy.optimize import nnls
 
 from optimizer.cell import Points
-from optimizer.polish import DriveProblem
+from optimizer.polish import drive_problems
 from optimizer.priced_rules import PricedRule
 from optimizer.variants import Variant
 
@@ -61,7 +61,7 @@ def multipliers_at(variant: Variant, graph: str, point: Points) -> Multipliers:
     Multipliers
         Of the season's constraints; bounds of variables have theirs but are not listed [record].
     """
-    problem = DriveProblem(variant.cell(graph), point)
+    problem = drive_problems(variant.cell(graph), point)[0]
     y = problem.start
     rise, room, slopes = -problem.slope(y), problem.room(y), problem.room_slope(y)
     met = np.nonzero(room < MET)[0]
@@ -104,7 +104,8 @@ def multiplier_price(
     step = STEP * value
     moved = variant.under(rule.move(variant.rules, value + step))
     carried = moved.carried(graph, point, variant)
-    here, there = DriveProblem(variant.cell(graph), point), DriveProblem(moved.cell(graph), carried)
+    here = drive_problems(variant.cell(graph), point)[0]
+    there = drive_problems(moved.cell(graph), carried)[0]
     y = found.variables.copy()
     gains = there.room(np.concatenate([carried.x[0], y[point.x.shape[1] :]])) - here.room(y)
     score = here.value(y) - there.value(np.concatenate([carried.x[0], y[point.x.shape[1] :]]))

@@ -7,16 +7,18 @@ whose multipliers name the binding tone and rule. Solver: scipy's SLSQP (D. Kraf
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from functools import partial
 from itertools import combinations
 from typing import Any
 
 import numpy as np
 from scipy.optimize import minimize
 
-from optimizer.cell import Cell, Goal, Points, joined
+from models.rules import Rules
+from optimizer.cell import Cell, Goal, Points, joined, merit
 from optimizer.evolution import best_rows
-from optimizer.slopes import averaged, drive_groups, mean_shares, slopes, space_weights
+from optimizer.lockstep import Ask, in_lockstep
+from optimizer.slopes import Slopes, averaged, drive_groups, mean_shares, slopes, space_weights
 
 FTOL = 1e-5
 """Gain of a solver step that counts as none [dB]."""
@@ -37,25 +39,44 @@ LEVEL_REACH_DB = 20.0
 """How far the floor under the weakest tone may move in one polish."""
 
 
-def polish(cell: Cell, point: Points, steps: int = SOLVER_STEPS) -> Points:
-    """The point or a better one with the same sites.
+def polish(cell: Cell, points: Points, steps: int = SOLVER_STEPS) -> Points:
+    """Every point or a better one with the same sites; their solvers go side by side.
 
     Parameters
     ----------
     cell : Cell
         The cell [record].
-    point : Points
-        One point that fits [record].
+    points : Points
+        Points that fit [record].
     steps : int
-        Steps of the solver at most [1].
+        Steps of each solver at most [1].
 
     Returns
     -------
     Points
-        One point that fits, with at least the output of the first [record].
+        As many points that fit, in the same order, none with less output than it had [record].
     """
-    problem = DriveProblem(cell, point)
-    solved = minimize(
+    count, n = points.x.shape
+
+    def linearised(places: list[int], asked: list[np.ndarray]) -> list[Slopes]:
+        found = _linearised(cell, points.site[places], np.stack(asked))
+        return [found.row(i) for i in range(len(places))]
+
+    problems = drive_problems(cell, points)
+    solved = in_lockstep([partial(_solved, problem, steps) for problem in problems], linearised)
+    x = np.clip(np.round(np.stack(solved), DIGITS), 0.0, 1.0)
+    # strictly inside the requirements: pull back towards the fitting starts until they fit
+    shares = np.array([1.0, 1.0 - 1e-6, 1.0 - 1e-4, 0.99, 0.9, 0.5])[:, None, None]
+    tried = (points.x + shares * (x - points.x)).reshape(-1, n)
+    both = joined([points, cell.evaluate(tried, np.tile(points.site, (shares.size, 1)))])
+    values = merit(both, Goal()).reshape(-1, count)
+    return both.take(values.argmax(axis=0) * count + np.arange(count))
+
+
+def _solved(problem: DriveProblem, steps: int, ask: Ask) -> np.ndarray:
+    """Where the solver of one problem ends, shape (dimensions,) [1]."""
+    problem.linearise = ask
+    found = minimize(
         problem.value,
         problem.start,
         jac=problem.slope,
@@ -64,18 +85,39 @@ def polish(cell: Cell, point: Points, steps: int = SOLVER_STEPS) -> Points:
         method="SLSQP",
         options={"maxiter": steps, "ftol": FTOL},
     )
-    x = np.clip(np.round(solved.x[: cell.space.dimensions], DIGITS), 0.0, 1.0)
-    # strictly inside the requirements: pull back towards the fitting start until it fits
-    shares = np.array([1.0, 1.0 - 1e-6, 1.0 - 1e-4, 0.99, 0.9, 0.5])[:, None]
-    trial = cell.evaluate(point.x + shares * (x - point.x), np.repeat(point.site, shares.size, axis=0))
-    both = joined([point, trial])
-    return both.take(best_rows(both, Goal(), 1))
+    return np.asarray(found.x[: problem.dimensions])
 
 
-def polish_each(cell: Cell, points: Points, stop: Callable[[], bool]) -> Points:
-    """Every point polished for itself by a few steps, in the same order; ``stop`` leaves the rest."""
-    each = [points.take(np.array([i])) for i in range(points.excess.size)]
-    return joined([point if stop() else polish(cell, point, SHORT_STEPS) for point in each])
+def drive_problems(cell: Cell, points: Points) -> list[DriveProblem]:
+    """Problems of points, whose drives begin at the largest permitted ones.
+
+    Parameters
+    ----------
+    cell : Cell
+        The cell [record].
+    points : Points
+        Points [record].
+
+    Returns
+    -------
+    list of DriveProblem
+        One a point [list].
+    """
+    start = cell.judge.respond(cell.space.decode(points.x, points.site))
+    limits = np.nonzero(np.any(np.isfinite(start.permitted), axis=(0, 1, 2)))[0]
+    rules, found = cell.judge.rules, []
+    for i in range(points.excess.size):
+        one = partial(_linearised, cell, points.site[i : i + 1])
+        found.append(DriveProblem(rules, points.x[i], start.voltage[i], start.level_db[i], limits, one))
+    return found
+
+
+def _linearised(cell: Cell, site: np.ndarray, y: np.ndarray) -> Slopes:
+    """Linear models of points of a cell at variables of their problems, a row each or a single one."""
+    n = cell.space.dimensions
+    drives = int(drive_groups(cell.judge.rules).max()) + 1
+    y = np.atleast_2d(y)
+    return slopes(cell, np.clip(y[:, :n], 0.0, 1.0), site, y[:, n : n + drives])
 
 
 def sweep_sites(cell: Cell, point: Points, goal: Goal, count: int) -> Points:
@@ -114,24 +156,30 @@ def sweep_sites(cell: Cell, point: Points, goal: Goal, count: int) -> Points:
 class DriveProblem:
     """The smooth problem of one point: variables are dimensions and logarithms of drives."""
 
-    def __init__(self, cell: Cell, point: Points) -> None:
-        self.cell = cell
-        self.site = point.site
-        rules = cell.judge.rules
+    def __init__(
+        self,
+        rules: Rules,
+        x: np.ndarray,
+        voltage: np.ndarray,
+        level: np.ndarray,
+        limits: np.ndarray,
+        linearise: Ask,
+    ) -> None:
+        self.rules = rules
         groups = drive_groups(rules)
         self.groups = groups
-        start = cell.judge.respond(cell.space.decode(point.x, point.site))
         drives = np.zeros(int(groups.max()) + 1)
-        drives[groups.ravel()] = np.log(start.voltage[0].ravel())
+        drives[groups.ravel()] = np.log(voltage.ravel())
         self.worst = rules.mean == "worst"
-        floors = start.level_db[0].min(axis=1) if self.worst else np.empty(0)
-        self.limits = np.nonzero(np.any(np.isfinite(start.permitted[0]), axis=(0, 1)))[0]
-        self.start = np.concatenate([point.x[0], drives, floors])
-        self.bounds = [(0.0, 1.0)] * point.x.shape[1]
+        floors = level.min(axis=1) if self.worst else np.empty(0)
+        self.limits = limits
+        self.start = np.concatenate([x, drives, floors])
+        self.bounds = [(0.0, 1.0)] * x.size
         self.bounds += [(d - DRIVE_REACH, d + DRIVE_REACH) for d in drives]
         self.bounds += [(f - LEVEL_REACH_DB, f + LEVEL_REACH_DB) for f in floors]
-        self.dimensions = point.x.shape[1]
+        self.dimensions = x.size
         self.drives = drives.size
+        self.linearise = linearise
         self._at: np.ndarray | None = None
         self._cache: dict[str, Any] = {}
 
@@ -159,10 +207,8 @@ class DriveProblem:
 
     def _differences(self, y: np.ndarray) -> dict[str, Any]:
         """Value, constraints and their slopes."""
-        n = self.dimensions
-        rules = self.cell.judge.rules
-        x = np.clip(y[:n], 0.0, 1.0)
-        at = slopes(self.cell, x[None], self.site, y[None, n : n + self.drives])
+        n, rules = self.dimensions, self.rules
+        at: Slopes = self.linearise(y)
         own = self.groups.ravel()
 
         def spread(by_drive: np.ndarray, rest: np.ndarray) -> np.ndarray:

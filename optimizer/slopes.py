@@ -6,7 +6,7 @@ function, the logarithm of its permitted drive less that of the drive.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -60,6 +60,12 @@ class Slopes:
     by_drive: np.ndarray
     room_by_drive: np.ndarray
     sizes: dict[str, tuple[np.ndarray, np.ndarray]]
+
+    def row(self, i: int) -> Slopes:
+        """One of the points, alone."""
+        own = {f.name: getattr(self, f.name)[i : i + 1] for f in fields(self) if f.name != "sizes"}
+        sizes = {key: (value[i : i + 1], slope[i : i + 1]) for key, (value, slope) in self.sizes.items()}
+        return Slopes(**own, sizes=sizes)
 
 
 def slopes(cell: Cell, x: np.ndarray, site: np.ndarray, log_drive: np.ndarray) -> Slopes:

@@ -209,8 +209,7 @@ def branches(seed: int) -> dict[str, Branch]:
 @pytest.mark.parametrize("seed", range(12))
 @pytest.mark.parametrize("effort", ["quick", "normal"])
 def test_race_finds_the_hardest_branch(seed: int, effort: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(inner, "polish", lambda cell, point: cell.polish(point))
-    monkeypatch.setattr(inner, "polish_each", lambda cell, points, stop: cell.polish_each(points))
+    monkeypatch.setattr(inner, "polish", lambda cell, points, steps=60: cell.polish_each(points))
     monkeypatch.setattr(inner, "sweep_sites", lambda cell, point, goal, count: point)
     problem = branches(seed)
     race = Race(tuple(problem), PLANS[effort])

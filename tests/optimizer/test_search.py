@@ -20,7 +20,7 @@ from optimizer.layout_search import LaidOut
 from optimizer.objectives import OBJECTIVES, gains
 from optimizer.outcomes import Task, unpack
 from optimizer.parsimony import reducing
-from optimizer.polish import DriveProblem, polish, sweep_sites
+from optimizer.polish import drive_problems, polish, sweep_sites
 from optimizer.searching import run_search
 from optimizer.season import Season, load_season
 from optimizer.spread import SAMPLES
@@ -128,7 +128,7 @@ def test_polish_gains_and_its_slopes_are_right(mean: str, drive: str) -> None:
     cell = _cell(runner, "oA/Ao")
     points = screen(cell, np.random.default_rng(7), 128)
     point = points.take(best_rows(points, Goal(), 1))
-    problem = DriveProblem(cell, point)
+    problem = drive_problems(cell, point)[0]
     y = problem.start.copy()
     y[: problem.dimensions] = np.clip(y[: problem.dimensions], 0.05, 0.95)
     slope, step = problem.slope(y), 1e-4
