@@ -64,7 +64,7 @@ LAYOUT_EFFORTS = {
         scoring=rounds((26, 24, 5), (7, 32, 6), (5, 40, 8), (4, 64, 12)),
         finishing=rounds((1, 48, 12), (1, 48, 24)),
         relatives=6,
-        starts=2,
+        starts=3,
     ),
     "thorough": LayoutEffort(
         fitting=rounds((400, 24, 5), (140, 24, 8), (60, 24, 12)),

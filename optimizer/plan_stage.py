@@ -1,14 +1,19 @@
-"""The last stage of a race: floor plans of the designs that may become candidates.
+"""The last stages of a race: floor plans of the designs that may become candidates.
 
-Which designs these are follows from the outcomes of the stages before and from nothing else, so
-every process and every machine comes to the same list, and a task names a design by its place in it.
+What building costs differs from graph to graph by more than their networks do, so many graphs are laid
+out with little effort, and the boxes that then play loudest with more and more (successive halving, as
+in :mod:`optimizer.race`). Which designs these are follows from the outcomes of the stages before and
+from nothing else, so every process and every machine comes to the same list, and a task names a design
+by its place among the picks.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
+from models.catalogue import named_topology
 from models.design import Diaphragms
 from models.plan_reading import read_plan
 from models.score import Judge
@@ -17,11 +22,40 @@ from optimizer.outcomes import PLAN, Outcomes, Task, archives_of
 from optimizer.picks import Pick, network_picks
 from optimizer.plan_file import plan_data, plan_of_data
 
-SPARE = {"quick": 3, "normal": 4, "thorough": 8}
-"""Designs beyond the candidates wanted, by effort: some have no plan, and building changes the order."""
+DUCT_COST_DB = 0.8
+"""What building costs a duct after the first on average; only orders graphs before they are laid out [dB]."""
 
-MOST_PLANS = {"quick": 3}
-"""Designs laid out at most, by effort, of different graphs where there are so many; else all."""
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanRung:
+    """One step of the halving over plans.
+
+    Attributes
+    ----------
+    effort : str
+        Effort of laying out, of :data:`optimizer.layout_efforts.LAYOUT_EFFORTS`, another in each rung [text].
+    most : int
+        Designs that take part at most [1].
+    """
+
+    effort: str
+    most: int
+
+
+PLAN_RUNGS = {
+    "quick": (PlanRung(effort="quick", most=3),),
+    "normal": (
+        PlanRung(effort="quick", most=28),
+        PlanRung(effort="normal", most=6),
+        PlanRung(effort="thorough", most=2),
+    ),
+    "thorough": (
+        PlanRung(effort="quick", most=60),
+        PlanRung(effort="normal", most=24),
+        PlanRung(effort="thorough", most=10),
+    ),
+}
+"""Rungs by the effort that a season gives."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,32 +66,74 @@ class PlanStage:
     ----------
     objectives : tuple of str
         The season's objectives [text].
-    candidates : int
-        Candidates wanted [1].
-    effort : str
-        Effort of the search [text].
+    rungs : tuple of PlanRung
+        Steps of the halving [list].
     """
 
     objectives: tuple[str, ...]
-    candidates: int
-    effort: str
+    rungs: tuple[PlanRung, ...]
 
     def picks(self, outcomes: Outcomes) -> list[Pick]:
         """Designs that may become candidates, from the outcomes of the stages before."""
         before = {task: outcome for task, outcome in outcomes.items() if task.objective != PLAN}
-        return network_picks(archives_of(before, self.objectives))[: self.candidates + SPARE[self.effort]]
+        return network_picks(archives_of(before, self.objectives))
 
-    def tasks(self, outcomes: Outcomes) -> list[Task]:
-        """Tasks of the stage, the designs that play loudest first."""
-        picks = self.picks(outcomes)
-        places = sorted(range(len(picks)), key=lambda i: -picks[i].output_db)
-        if self.effort in MOST_PLANS:
-            firsts = {picks[i].graph: i for i in reversed(places)}.values()
-            places.sort(key=lambda i: i not in firsts)
-        return [
-            Task(graph=picks[i].graph, restart=i, effort=self.effort, objective=PLAN)
-            for i in places[: MOST_PLANS.get(self.effort, len(places))]
-        ]
+    def tasks(self, rung: int, picks: list[Pick], outcomes: Outcomes) -> list[Task]:
+        """Tasks of a rung, the most promising designs first.
+
+        Parameters
+        ----------
+        rung : int
+            Number of the rung, from 0 [1].
+        picks : list of Pick
+            As :meth:`picks` gives them [list].
+        outcomes : mapping of Task to dict
+            Finished tasks; those of the rungs before decide who goes on [mixed].
+
+        Returns
+        -------
+        list of Task
+            One a design [list].
+        """
+        most = self.rungs[rung].most
+        places = _first_places(picks, most) if rung == 0 else _loudest_built(picks, outcomes)[:most]
+        effort = self.rungs[rung].effort
+        return [Task(graph=picks[i].graph, restart=i, effort=effort, objective=PLAN) for i in places]
+
+
+def _first_places(picks: list[Pick], most: int) -> list[int]:
+    """Picks laid out first: of every graph the loudest, and as far as half the number goes what has a role.
+
+    Whoever is best at something else than output may share its graph with a louder pick.
+    """
+
+    def promise(place: int) -> float:
+        ducts = len(named_topology(picks[place].graph).ducts)
+        return picks[place].output_db - DUCT_COST_DB * max(0, ducts - 1)
+
+    order = sorted(range(len(picks)), key=lambda i: (-promise(i), i))
+    loud = [i for i in order if picks[i].roles[0].key == "output_db"]
+    others = [i for i in order if i not in loud]
+    chosen = loud[: max(most - len(others), math.ceil(0.5 * most))]
+    chosen = sorted([*chosen, *others[: most - len(chosen)]], key=order.index)
+    return chosen
+
+
+def _loudest_built(picks: list[Pick], outcomes: Outcomes) -> list[int]:
+    """Places of the boxes that play loudest as built, one of each graph, the loudest first."""
+    scores = {place: best["score_db"] for place, best in best_plans(outcomes).items()}
+    order = sorted(scores, key=lambda i: (-scores[i], i))
+    return list({picks[i].graph: i for i in reversed(order)}.values())[::-1]
+
+
+def best_plans(outcomes: Outcomes) -> dict[int, dict[str, Any]]:
+    """Outcome with the loudest plan of every pick that has one, by its place."""
+    best: dict[int, dict[str, Any]] = {}
+    for task in sorted(task for task, found in outcomes.items() if task.objective == PLAN and found["plan"]):
+        known = best.get(task.restart)
+        if known is None or outcomes[task]["score_db"] > known["score_db"]:
+            best[task.restart] = outcomes[task]
+    return best
 
 
 def plan_outcome(found: LaidOut | NoPlan) -> dict[str, Any]:

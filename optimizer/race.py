@@ -15,6 +15,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 from optimizer.outcomes import PLAN, Outcomes, Task, best_score
+from optimizer.picks import Pick
 from optimizer.plan_stage import PlanStage
 
 PLAIN_GRAPHS = ("oA", "oA/Ao", "oA.oA", "oA.oA/Ao")
@@ -169,13 +170,13 @@ class Race:
         self.plan = plan
         self.others = others
         self.layouts = layouts
-        self._layout_tasks: tuple[frozenset[Task], list[Task]] = (frozenset(), [])
+        self._picks: tuple[frozenset[Task], list[Pick]] = (frozenset(), [])
 
     @property
     def least_stages(self) -> int:
         """Stages of a race in which all restarts agree at once [1]."""
         rungs = len(self.plan.rungs) if len(self.graphs) > self.plan.leaders else 0
-        return rungs + 3 + (self.layouts is not None)
+        return rungs + 3 + (len(self.layouts.rungs) if self.layouts is not None else 0)
 
     def standing(self, done: Outcomes) -> Standing:
         """Where the race stands, from the finished tasks.
@@ -235,14 +236,16 @@ class Race:
             for graph in leaders
         ]
         if self.layouts is not None:
-            yield self._layouts_of(self.layouts, done)
+            picks = self._picked(self.layouts, done)
+            for number in range(len(self.layouts.rungs)):
+                yield self.layouts.tasks(number, picks, done)
 
-    def _layouts_of(self, layouts: PlanStage, done: Outcomes) -> list[Task]:
-        """Tasks of the last stage, thought out once."""
+    def _picked(self, layouts: PlanStage, done: Outcomes) -> list[Pick]:
+        """Designs that may be laid out, chosen once."""
         before = frozenset(task for task in done if task.objective != PLAN)
-        if before != self._layout_tasks[0]:
-            self._layout_tasks = (before, layouts.tasks(done))
-        return self._layout_tasks[1]
+        if before != self._picks[0]:
+            self._picks = (before, layouts.picks(done))
+        return self._picks[1]
 
     def _cut(self, now: Standing, cells: list[str], count: int, rung: int) -> list[str]:
         """The best cells; the others are noted with how far they are behind."""

@@ -15,7 +15,7 @@ from optimizer.layout_cells import plan_objectives
 from optimizer.layout_search import LaidOut, NoPlan
 from optimizer.outcomes import Outcomes
 from optimizer.picks import Pick, Role, network_picks, roles_by_row
-from optimizer.plan_stage import PlanStage, laid_out_of
+from optimizer.plan_stage import PlanStage, best_plans, laid_out_of
 from optimizer.prices import dropped_rules, same_box_prices, verified_prices
 from optimizer.reasons import Standing, agreement, reasons_for
 from optimizer.results import Candidate, TopologyBest
@@ -123,23 +123,24 @@ def _entries(
     """Every pick with what laying it out came to."""
     if layouts is None:
         picks = network_picks(archives)[: season.search.candidates]
-        return [
-            _entry(runner, pick, archives, NoPlan(reasons=("search.plans is false",))) for pick in picks
-        ]
-    tasks = {task.restart: task for task in layouts.tasks(outcomes)}
+        return [_entry(runner, pick, archives, NoPlan(reasons=("search.plans is false",))) for pick in picks]
+    picks, plans = layouts.picks(outcomes), best_plans(outcomes)
+    wanted = {task.restart: task for task in layouts.tasks(0, picks, outcomes)}
+    places = sorted({*range(season.search.candidates), *wanted} & {*range(len(picks))})
     entries = []
-    for place, pick in enumerate(layouts.picks(outcomes)):
-        found: NoPlan | dict[str, Any]
-        sought = place in tasks and tasks[place] in outcomes
-        if place not in tasks:
-            found = NoPlan(reasons=(f"effort {layouts.effort} seeks {len(tasks)} plans only",))
-        elif not sought:
+    for place in places:
+        if place not in wanted:
+            found: NoPlan | dict[str, Any] = NoPlan(
+                reasons=(f"effort {season.search.effort} seeks {len(wanted)} plans only",)
+            )
+        elif wanted[place] not in outcomes:
             found = NoPlan(reasons=("the search was stopped before its plan was sought",))
+        elif place in plans:
+            found = plans[place]["plan"]
         else:
-            outcome = outcomes[tasks[place]]
-            found = outcome["plan"] or NoPlan(reasons=tuple(outcome["reasons"]))
-        entries.append(_entry(runner, pick, archives, found))
-        entries[-1].sought = sought
+            found = NoPlan(reasons=tuple(outcomes[wanted[place]]["reasons"]))
+        entries.append(_entry(runner, picks[place], archives, found))
+        entries[-1].sought = place in wanted and wanted[place] in outcomes
     return entries
 
 

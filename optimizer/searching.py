@@ -17,7 +17,7 @@ from optimizer.graphs import season_graphs
 from optimizer.history import history
 from optimizer.objectives import OBJECTIVES
 from optimizer.outcomes import archives_of
-from optimizer.plan_stage import PlanStage
+from optimizer.plan_stage import PLAN_RUNGS, PlanStage
 from optimizer.progress import Progress, silent
 from optimizer.race import PLANS, Race
 from optimizer.ranking import rank
@@ -59,7 +59,7 @@ def season_race(season: Season, plans: bool = True) -> Race:
     names = {*season.search.objectives, "evenness", "material"}
     others = tuple(name for name in OBJECTIVES if name != "output" and name in names)
     search = season.search
-    layouts = PlanStage(objectives=search.objectives, candidates=search.candidates, effort=search.effort)
+    layouts = PlanStage(objectives=search.objectives, rungs=PLAN_RUNGS[search.effort])
     wanted = layouts if plans and search.plans else None
     return Race(season_graphs(season), PLANS[search.effort], others, wanted)
 

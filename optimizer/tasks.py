@@ -135,10 +135,7 @@ class TaskRunner:
 
     def _lay_out(self, task: Task, known: Outcomes, stop: Callable[[], bool]) -> dict[str, Any]:
         objectives = self.season.search.objectives
-        layouts = PlanStage(
-            objectives=objectives, candidates=self.season.search.candidates, effort=task.effort
-        )
-        pick = layouts.picks(known)[task.restart]
+        pick = PlanStage(objectives=objectives, rungs=()).picks(known)[task.restart]
         role = pick.roles[0]
         wanted = Goal(key=role.key, sign=SIGNS[role.key]) if role.key in PlanCell.keys else Goal()
         before = {t: o for t, o in known.items() if t.graph == task.graph and t.objective != PLAN}

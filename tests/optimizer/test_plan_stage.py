@@ -15,7 +15,8 @@ from optimizer.execution import work
 from optimizer.layout_efforts import LAYOUT_EFFORTS, LayoutEffort, rounds
 from optimizer.layout_search import LaidOut, NoPlan
 from optimizer.outcomes import PLAN, Outcomes, Task, archives_of
-from optimizer.plan_stage import PlanStage
+from optimizer.picks import Pick, Role
+from optimizer.plan_stage import PLAN_RUNGS, PlanStage, best_plans
 from optimizer.ranking import _chosen, _entries
 from optimizer.results import SearchResult
 from optimizer.run_folder import read_run, write_run
@@ -144,12 +145,41 @@ def test_quick_lays_out_the_best_of_each_type(searched, small: Season) -> None:
     folder, _ = searched
     tasks = [task for task in outcomes(small, folder) if task.objective == PLAN]
     assert len(tasks) == 3 and {task.graph for task in tasks} == {"oA", "AB/Ao"}
-    before = {t: o for t, o in outcomes(small, folder).items() if t.objective != PLAN}
-    stage = PlanStage(objectives=small.search.objectives, candidates=4, effort="normal")
-    picks = stage.picks(before)
-    assert [t.restart for t in stage.tasks(before)] == sorted(
-        range(len(picks)), key=lambda i: -picks[i].output_db
-    )
+
+
+def test_the_loudest_boxes_get_more_plans() -> None:
+    """Rungs by hand: the promise of few ducts first, then what has been built, one box of each graph."""
+    stage = PlanStage(objectives=("output",), rungs=PLAN_RUNGS["normal"])
+    loud, even = Role("best of its type"), Role("most even", "evenness_db")
+    graphs = [("AB/AB.Ao.Bo", 137.0, loud), ("AB/Ao", 136.0, loud), ("AB/Ao", 135.0, even)]
+    picks = [Pick(graph=g, row=0, output_db=score, roles=[role]) for g, score, role in graphs]
+    first = stage.tasks(0, picks, {})
+    assert [t.restart for t in first] == [1, 0, 2]  # 137.0 less two ducts; what is even comes beside
+    assert {t.effort for t in first} == {"quick"} and {t.objective for t in first} == {PLAN}
+    built = {0: 134.0, 1: None, 2: 133.0}
+    done = {
+        task: {"plan": built[task.restart] and {"score": "drawn"}, "score_db": built[task.restart]}
+        for task in first
+    }
+    assert [t.restart for t in stage.tasks(1, picks, done)] == [0, 2]
+    again = dict(zip(stage.tasks(1, picks, done), (133.5, 134.5), strict=True))
+    done |= {task: {"plan": {"score": "drawn"}, "score_db": score} for task, score in again.items()}
+    assert [t.restart for t in stage.tasks(2, picks, done)] == [2, 0]
+    assert {place: found["score_db"] for place, found in best_plans(done).items()} == {0: 134.0, 2: 134.5}
+
+
+def test_one_box_of_each_graph_goes_on() -> None:
+    stage = PlanStage(objectives=("output",), rungs=PLAN_RUNGS["normal"])
+    picks = [
+        Pick(graph=graph, row=row, output_db=136.0 - row, roles=[Role("best", key)])
+        for row, (graph, key) in enumerate(
+            [("AB/Ao", "output_db"), ("AB/Ao", "evenness_db"), ("oA", "output_db")]
+        )
+    ]
+    scores = {0: 133.0, 1: 134.0, 2: 120.0}
+    first = stage.tasks(0, picks, {})
+    done = {task: {"plan": {"score": "drawn"}, "score_db": scores[task.restart]} for task in first}
+    assert [t.restart for t in stage.tasks(1, picks, done)] == [1, 2]
 
 
 def evaluated(capsys: pytest.CaptureFixture[str], season: Season, design: Path) -> tuple[int, dict, str]:
