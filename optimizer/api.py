@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from threadpoolctl import threadpool_limits
 
 from optimizer.evaluation import evaluate_files
 from optimizer.folders import make_run_folder
@@ -21,6 +22,10 @@ from optimizer.searching import run_search
 from optimizer.season import Season, load_season, with_settings
 
 __all__ = ["evaluate", "load_season", "open_run", "search"]
+
+# A notebook may have imported numpy before, whose libraries then read none of the variables that
+# ``optimizer/__init__.py`` sets; the limit stays for the process.
+threadpool_limits(1)
 
 
 def search(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import subprocess
 import sys
@@ -20,6 +21,18 @@ from tests.optimizer.conftest import SEASON
 
 ROOT = Path(__file__).parent.parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def test_one_thread_of_linear_algebra_whatever_came_first() -> None:
+    """Sums depend on the number of threads, so a notebook that has numpy already must not keep them."""
+    code = (
+        "import numpy, threadpoolctl; from optimizer import search; import scipy.linalg;"
+        "print({p['num_threads'] for p in threadpoolctl.threadpool_info()})"
+    )
+    names = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+    env = {key: value for key, value in os.environ.items() if key not in names}
+    found = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True, check=True)
+    assert found.stdout.strip() == "{1}", found.stderr
 
 
 def test_example_of_the_readme(tmp_path, monkeypatch) -> None:
