@@ -59,6 +59,8 @@ class LaidOut:
         Score of the network design that it started from [dB].
     evaluations : int
         Plans whose score was asked for on the way [1].
+    searches_db : tuple of float
+        Scores at which all searches for a plan of the design ended, where there were several [dB].
     """
 
     plan: PlanBatch
@@ -67,6 +69,7 @@ class LaidOut:
     score_db: float
     network_db: float
     evaluations: int = 0
+    searches_db: tuple[float, ...] = ()
 
     @property
     def cost_db(self) -> float:

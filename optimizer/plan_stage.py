@@ -121,19 +121,18 @@ def _first_places(picks: list[Pick], most: int) -> list[int]:
 
 def _loudest_built(picks: list[Pick], outcomes: Outcomes) -> list[int]:
     """Places of the boxes that play loudest as built, one of each graph, the loudest first."""
-    scores = {place: best["score_db"] for place, best in best_plans(outcomes).items()}
+    scores = {place: plans[0]["score_db"] for place, plans in plans_by_place(outcomes).items()}
     order = sorted(scores, key=lambda i: (-scores[i], i))
     return list({picks[i].graph: i for i in reversed(order)}.values())[::-1]
 
 
-def best_plans(outcomes: Outcomes) -> dict[int, dict[str, Any]]:
-    """Outcome with the loudest plan of every pick that has one, by its place."""
-    best: dict[int, dict[str, Any]] = {}
-    for task in sorted(task for task, found in outcomes.items() if task.objective == PLAN and found["plan"]):
-        known = best.get(task.restart)
-        if known is None or outcomes[task]["score_db"] > known["score_db"]:
-            best[task.restart] = outcomes[task]
-    return best
+def plans_by_place(outcomes: Outcomes) -> dict[int, list[dict[str, Any]]]:
+    """Outcomes with a plan of every pick that has one, by its place, the loudest plan first."""
+    found: dict[int, list[dict[str, Any]]] = {}
+    for task in sorted(task for task, outcome in outcomes.items() if task.objective == PLAN):
+        if outcomes[task]["plan"]:
+            found.setdefault(task.restart, []).append(outcomes[task])
+    return {place: sorted(plans, key=lambda plan: -plan["score_db"]) for place, plans in found.items()}
 
 
 def plan_outcome(found: LaidOut | NoPlan) -> dict[str, Any]:

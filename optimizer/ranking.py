@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -15,7 +15,7 @@ from optimizer.layout_cells import plan_objectives
 from optimizer.layout_search import LaidOut, NoPlan
 from optimizer.outcomes import Outcomes
 from optimizer.picks import Pick, Role, network_picks, roles_by_row
-from optimizer.plan_stage import PlanStage, best_plans, laid_out_of
+from optimizer.plan_stage import PlanStage, laid_out_of, plans_by_place
 from optimizer.prices import dropped_rules, same_box_prices, verified_prices
 from optimizer.reasons import Standing, agreement, reasons_for
 from optimizer.results import Candidate, TopologyBest
@@ -124,7 +124,7 @@ def _entries(
     if layouts is None:
         picks = network_picks(archives)[: season.search.candidates]
         return [_entry(runner, pick, archives, NoPlan(reasons=("search.plans is false",))) for pick in picks]
-    picks, plans = layouts.picks(outcomes), best_plans(outcomes)
+    picks, plans = layouts.picks(outcomes), plans_by_place(outcomes)
     wanted = {task.restart: task for task in layouts.tasks(0, picks, outcomes)}
     places = sorted({*range(season.search.candidates), *wanted} & {*range(len(picks))})
     entries = []
@@ -136,11 +136,14 @@ def _entries(
         elif wanted[place] not in outcomes:
             found = NoPlan(reasons=("the search was stopped before its plan was sought",))
         elif place in plans:
-            found = plans[place]["plan"]
+            found = plans[place][0]["plan"]
         else:
             found = NoPlan(reasons=tuple(outcomes[wanted[place]]["reasons"]))
         entries.append(_entry(runner, picks[place], archives, found))
         entries[-1].sought = place in wanted and wanted[place] in outcomes
+        if isinstance(entries[-1].laid_out, LaidOut):
+            scores = tuple(plan["score_db"] for plan in plans[place])
+            entries[-1].laid_out = replace(entries[-1].laid_out, searches_db=scores)
     return entries
 
 

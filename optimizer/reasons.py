@@ -179,9 +179,15 @@ def _building(standing: Standing) -> str:
     if isinstance(standing.laid_out, NoPlan):
         why = "; ".join(standing.laid_out.reasons)
         return f"It has no floor plan ({why}), so its score is that of the free network."
-    cost = standing.laid_out.cost_db
-    words = f"costs {cost:.2f} dB" if cost >= 0.0 else f"gains {-cost:.2f} dB"
-    return f"Building it by its floor plan {words} against its free network's {standing.network_db:.2f} dB."
+    less = standing.laid_out.cost_db
+    words = f"costs {less:.2f} dB" if less >= 0.0 else f"gains {-less:.2f} dB"
+    free = f"its free network's {standing.network_db:.2f} dB"
+    cost = f"Building it by its floor plan {words} against {free}."
+    others = standing.laid_out.searches_db[1:]
+    if not others:
+        return f"{cost} Its plan was sought once; another search may find a better one."
+    ends = listed([f"{score:.2f}" for score in others])
+    return f"{cost} Other searches for its plan ended at {ends} dB."
 
 
 def _network_against(standing: Standing, champion: Standing) -> str:

@@ -111,16 +111,17 @@ def plan_record(candidate: Candidate) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``score_db`` of the plan, ``network_db`` of the free network, ``cost_db``, their difference, and
-        ``reasons_none``; None stands for what there is not [mixed].
+        ``score_db`` of the plan, ``network_db`` of the free network, ``cost_db``, their difference,
+        ``searches_db``, where all searches for its plan ended, and ``reasons_none``; None stands for what
+        there is not [mixed].
     """
     found = candidate.laid_out
     if isinstance(found, NoPlan):
         network = candidate.score_db if candidate.network_db is None else candidate.network_db
         costs = {"score_db": None, "network_db": network, "cost_db": None}
-        return costs | {"reasons_none": list(found.reasons)}
+        return costs | {"searches_db": [], "reasons_none": list(found.reasons)}
     costs = {"score_db": found.score_db, "network_db": found.network_db, "cost_db": found.cost_db}
-    return costs | {"reasons_none": []}
+    return costs | {"searches_db": list(found.searches_db), "reasons_none": []}
 
 
 def candidate_row(record: Mapping[str, Any]) -> dict[str, Any]:

@@ -16,7 +16,7 @@ from optimizer.layout_efforts import LAYOUT_EFFORTS, LayoutEffort, rounds
 from optimizer.layout_search import LaidOut, NoPlan
 from optimizer.outcomes import PLAN, Outcomes, Task, archives_of
 from optimizer.picks import Pick, Role
-from optimizer.plan_stage import PLAN_RUNGS, PlanStage, best_plans
+from optimizer.plan_stage import PLAN_RUNGS, PlanStage, plans_by_place
 from optimizer.ranking import _chosen, _entries
 from optimizer.results import SearchResult
 from optimizer.run_folder import read_run, write_run
@@ -165,7 +165,8 @@ def test_the_loudest_boxes_get_more_plans() -> None:
     again = dict(zip(stage.tasks(1, picks, done), (133.5, 134.5), strict=True))
     done |= {task: {"plan": {"score": "drawn"}, "score_db": score} for task, score in again.items()}
     assert [t.restart for t in stage.tasks(2, picks, done)] == [2, 0]
-    assert {place: found["score_db"] for place, found in best_plans(done).items()} == {0: 134.0, 2: 134.5}
+    scores = {place: [plan["score_db"] for plan in plans] for place, plans in plans_by_place(done).items()}
+    assert scores == {0: [134.0, 133.5], 2: [134.5, 133.0]}
 
 
 def test_one_box_of_each_graph_goes_on() -> None:
@@ -202,6 +203,7 @@ def test_run_folder_reads_back(small: Season, searched, tmp_path: Path, capsys) 
         assert one["fits"] and one["score_db"] == pytest.approx(record["score_db"], abs=0.01)
         if isinstance(candidate.laid_out, LaidOut):
             assert plan["reasons_none"] == [] and plan["score_db"] == record["score_db"]
+            assert max(plan["searches_db"]) == pytest.approx(plan["score_db"], abs=1e-9)
             assert plan["cost_db"] == pytest.approx(plan["network_db"] - plan["score_db"])
         else:
             assert plan["score_db"] is None and plan["cost_db"] is None and plan["reasons_none"]
