@@ -31,6 +31,9 @@ BLANK_SHARE = 0.4
 ALTERED_SHARE = 0.7
 """Share of relatives whose cuts are changed too."""
 
+MOST_CHANGES = 48
+"""Changes tried on random cuts so that what the graph joins touches."""
+
 FACES: tuple[Face, ...] = ((0, False), (0, True), (1, False), (1, True))
 """Sides of a rectangle on the floor."""
 
@@ -75,7 +78,33 @@ def random_arrangement(
     if rng.random() < BLANK_SHARE:
         leaves.append(Leaf("blank", 0))
     tree = _random_tree([int(i) for i in rng.permutation(len(leaves))], rng)
+    tree = _touching(topology, tree, len(leaves), rng)
     return _joined(topology, (height_axis, tree, tuple(leaves)), free_walls, rng, upright)
+
+
+def _touching(topology: Topology, tree: Node, count: int, rng: np.random.Generator) -> Node:
+    """A tree changed step by step, never for the worse, until what the graph joins mostly touches."""
+    apart = _apart(topology, tree, count)
+    for _ in range(MOST_CHANGES):
+        if apart == 0:
+            break
+        changed = _randomly_changed(tree, count, rng)
+        now = _apart(topology, changed, count)
+        if now <= apart:
+            tree, apart = changed, now
+    return tree
+
+
+def _apart(topology: Topology, tree: Node, count: int) -> int:
+    """How many ends of ducts, and drivers and diaphragms between rooms, find no wall that they need."""
+    around = neighbours(tree, count)
+
+    def touches(leaf: int, place: int) -> bool:
+        return any((OUTSIDE_LEAF if place == OUTSIDE else place) in around[leaf, face] for face in FACES)
+
+    ends = [(topology.chambers + i, place) for i, edge in enumerate(topology.ducts) for place in edge]
+    inner = [edge for edge in (*topology.drivers, *topology.diaphragms) if OUTSIDE not in edge]
+    return sum(not touches(*pair) for pair in (*ends, *inner))
 
 
 def altered(
@@ -101,12 +130,17 @@ def altered(
     """
     tree, count = arrangement.tree, len(arrangement.leaves)
     if count > 1 and rng.random() < ALTERED_SHARE:
-        one, two = (int(i) for i in rng.choice(count, 2, replace=False))
-        turned_cut = int(rng.integers(arrangement.cuts)) if rng.random() < 0.5 else -1
-        places = {one: two, two: one} if turned_cut < 0 else {}
-        tree = _changed(tree, places, turned_cut, [0])
+        tree = _randomly_changed(tree, count, rng)
     around = (arrangement.height_axis, tree, arrangement.leaves)
     return _joined(topology, around, free_walls, rng, upright)
+
+
+def _randomly_changed(tree: Node, count: int, rng: np.random.Generator) -> Node:
+    """A tree of two leaves or more with two of them exchanged, or with a cut turned."""
+    one, two = (int(i) for i in rng.choice(count, 2, replace=False))
+    turned_cut = int(rng.integers(count - 1)) if rng.random() < 0.5 else -1
+    places = {one: two, two: one} if turned_cut < 0 else {}
+    return _changed(tree, places, turned_cut, [0])
 
 
 def _changed(node: Node, places: dict[int, int], turned_cut: int, seen: list[int]) -> Node:

@@ -44,6 +44,23 @@ def test_relatives_are_arrangements_of_the_same_parts() -> None:
     assert same > 5 and other > 5
 
 
+def test_rich_graphs_are_joined_as_often_as_plain_ones() -> None:
+    """Of random cuts hardly one in a hundred lets four ducts touch what they join; changed, half of them."""
+    walls = frozenset(f"{axis}{side}" for axis in "xyz" for side in "+-")
+    rng = np.random.default_rng(4)
+    for graph in ("AB/Ao.Bo", "AB/AB.Ao.BC.Co", "oA/AB.AC.Bo.Co"):
+        topology = turned(named_topology(graph))
+        drawn = [random_arrangement(topology, walls, rng, (True,)) for _ in range(200)]
+        joined = {one for one in drawn if not isinstance(one, str)}
+        assert len(joined) >= 80, graph
+        for one in joined:
+            around = neighbours(one.tree, len(one.leaves))
+            for block in one.blocks:
+                for opening in block.openings:
+                    leaf = one.leaf_of("duct", one.blocks.index(block))
+                    assert opening.leaf in around[leaf, opening.face]
+
+
 def test_plans_trade_score_for_less_material(season, designs) -> None:
     """From one seed: at most the stated score less, less material, and still a plan that can be built."""
     judge = Judge(season.rules)
