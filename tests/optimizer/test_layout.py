@@ -55,9 +55,9 @@ def test_rich_graphs_are_joined_as_often_as_plain_ones() -> None:
         assert len(joined) >= 80, graph
         for one in joined:
             around = neighbours(one.tree, len(one.leaves))
-            for block in one.blocks:
+            for duct, block in enumerate(one.blocks):
+                leaf = one.leaf_of("duct", duct)
                 for opening in block.openings:
-                    leaf = one.leaf_of("duct", one.blocks.index(block))
                     assert opening.leaf in around[leaf, opening.face]
 
 
