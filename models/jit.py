@@ -55,6 +55,15 @@ def compiled_sums(function: Function) -> Function:
     return cast(Function, numba.njit(**_INNER, fastmath=_FLAGS | {"reassoc"})(function))
 
 
+def merged(function: Function) -> Function:
+    """Compile a large function as part of its only caller.
+
+    A function of its own is optimised and translated once for itself and again inside every function that
+    holds it. Two or three levels of this are worth it; more make type inference slower than they save.
+    """
+    return cast(Function, numba.njit(**_INNER, fastmath=_FLAGS, inline="always")(function))
+
+
 def inlined(function: Function) -> Function:
     """Compile a small function that disappears in its callers."""
     return cast(Function, numba.njit(**_INNER, fastmath=_FLAGS, forceinline=True)(function))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -162,6 +163,104 @@ def block_size(designs: int) -> int:
     return 8 * max(1, -(-designs // (8 * blocks)))
 
 
+class Room(NamedTuple):
+    """Results of a batch, and room for what its chunks pass from step to step.
+
+    Attributes
+    ----------
+    found : Found
+        Results [record].
+    chunk : int
+        Designs that are taken at once [1].
+    sums, planes, end_area, extra : ndarray
+        As the steps describe them [mixed].
+    """
+
+    found: Found
+    chunk: int
+    sums: np.ndarray
+    planes: np.ndarray
+    end_area: np.ndarray
+    extra: np.ndarray
+
+
+def make_room(graph: Graph, tones: Tones, sizes: Sizes) -> Room:
+    """Arrays for a batch of compiled code.
+
+    Parameters
+    ----------
+    graph : Graph
+        Structure [record].
+    tones : Tones
+        Season [record].
+    sizes : Sizes
+        Designs [record].
+
+    Returns
+    -------
+    Room
+        Arrays, not set [record].
+    """
+    n, columns = sizes.sides.shape[0], tones.omega.size * tones.spaces
+    bounds = graph.bounds
+    lanes = block_size(n)
+    chunk = max(1, CHUNK // lanes) * lanes
+    blocks = -(-min(n, chunk) // lanes)
+    most = int(np.max(np.diff(graph.starts)))
+    found = Found(
+        level_db=np.empty((n, columns)),
+        voltage=np.empty((n, columns)),
+        current=np.empty((n, columns), dtype=complex),
+        excursion=np.empty((n, columns, bounds.drivers)),
+        diaphragm_excursion=np.empty((n, columns, bounds.diaphragms)),
+        air_speed=np.empty((n, columns, bounds.ducts)),
+        permitted=np.empty((n, columns, 6)),
+        settled=np.empty((n, columns), dtype=bool),
+    )
+    return Room(
+        found=found,
+        chunk=chunk,
+        sums=np.empty((blocks, sizes.sides.shape[1], 3, most, most, lanes)),
+        planes=np.empty((blocks, graph.planes, 2, tones.omega.size, lanes)),
+        end_area=np.empty((blocks, 2 * bounds.ducts, lanes)),
+        extra=np.empty((blocks, int(graph.starts[-1] - graph.starts[-2]), lanes)),
+    )
+
+
+def steps(
+    graph: Graph, tones: Tones, sizes: Sizes, table: OutsideTable, room: Room, begin: int, end: int
+) -> tuple[tuple[Any, tuple[Any, ...]], ...]:
+    """Compiled functions that evaluate some designs, in turn, and what each is called with.
+
+    Parameters
+    ----------
+    graph : Graph
+        Structure [record].
+    tones : Tones
+        Season [record].
+    sizes : Sizes
+        Designs [record].
+    table : OutsideTable
+        The outside at the batch's sites [record].
+    room : Room
+        Arrays that are written in place [record].
+    begin, end : int
+        First design, a multiple of the block, and the one behind the last [1].
+
+    Returns
+    -------
+    tuple
+        Pairs of function and arguments [any].
+    """
+    found, _, sums, planes, end_area, extra = room
+    outside = (table.impedance, table.transfer, table.self_inertance)
+    return (
+        (near_fields, (graph, sizes, begin, end, sums)),
+        (assemble_planes, (graph, tones, sizes, begin, end, sums, planes, end_area, extra)),
+        (drive_planes, (graph, tones, sizes, begin, end, planes, end_area, extra, *outside, found)),
+    )
+
+
 def respond(graph: Graph, tones: Tones, sizes: Sizes, table: OutsideTable) -> Found:
     """Evaluate a batch by compiled code.
 
@@ -181,32 +280,8 @@ def respond(graph: Graph, tones: Tones, sizes: Sizes, table: OutsideTable) -> Fo
     Found
         Results [record].
     """
-    n, columns = sizes.sides.shape[0], tones.omega.size * tones.spaces
-    bounds = graph.bounds
-    found = Found(
-        level_db=np.empty((n, columns)),
-        voltage=np.empty((n, columns)),
-        current=np.empty((n, columns), dtype=complex),
-        excursion=np.empty((n, columns, bounds.drivers)),
-        diaphragm_excursion=np.empty((n, columns, bounds.diaphragms)),
-        air_speed=np.empty((n, columns, bounds.ducts)),
-        permitted=np.empty((n, columns, 6)),
-        settled=np.empty((n, columns), dtype=bool),
-    )
-    lanes = block_size(n)
-    chunk = max(1, CHUNK // lanes) * lanes
-    blocks = -(-min(n, chunk) // lanes)
-    most = int(np.max(np.diff(graph.starts)))
-    sums = np.empty((blocks, sizes.sides.shape[1], 3, most, most, lanes))
-    planes = np.empty((blocks, graph.planes, 2, tones.omega.size, lanes))
-    end_area = np.empty((blocks, 2 * bounds.ducts, lanes))
-    extra = np.empty((blocks, int(graph.starts[-1] - graph.starts[-2]), lanes))
-    for begin in range(0, n, chunk):
-        end = min(begin + chunk, n)
-        near_fields(graph, sizes, begin, end, sums)
-        assemble_planes(graph, tones, sizes, begin, end, sums, planes, end_area, extra)
-        drive_planes(
-            graph, tones, sizes, begin, end, planes, end_area, extra,
-            table.impedance, table.transfer, table.self_inertance, found,
-        )  # fmt: skip
-    return found
+    n, room = sizes.sides.shape[0], make_room(graph, tones, sizes)
+    for begin in range(0, n, room.chunk):
+        for function, arguments in steps(graph, tones, sizes, table, room, begin, min(begin + room.chunk, n)):
+            function(*arguments)
+    return room.found

@@ -26,7 +26,7 @@ from optimizer.season import Season
 from optimizer.spread import SAMPLES, with_spread
 from optimizer.study import JOURNAL, Study
 from optimizer.tasks import TaskRunner
-from optimizer.warm_up import compile_once
+from optimizer.warm_up import compiling
 
 
 class SeasonChanged(Exception):
@@ -112,9 +112,9 @@ def run_search(
     place = (storage or str(out / JOURNAL), study_name or season.name)
     study = Study(*place, race.graphs)
     _agree(study, season)
-    compile_once(season)
     runner = TaskRunner(season)
-    runner.judge.outside(runner.sites)
+    with compiling(season):
+        runner.judge.outside(runner.sites)
     prepared = time.perf_counter()
     with interruptible() as interrupted:
         if workers == 1:

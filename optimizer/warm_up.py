@@ -1,55 +1,86 @@
 """Compiling once: all processes of a machine then run the same machine code.
 
-Two compilations of one source may round differently, and a search follows the last bits. So one process
-compiles, while others that start at the same time wait for it, and all work with what it left on disk.
+Two compilations of one source may round differently, and a search follows the last bits. So every function
+is compiled by one process, while others that start at the same time wait, and all work with what was left
+on disk. Functions are compiled side by side, while the caller goes on with what needs none of them.
 """
 
 from __future__ import annotations
 
 import fcntl
+import multiprocessing
+import os
+from collections.abc import Iterator
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 
 import numpy as np
 
 from models.backend import choose_backend, code_folder
-from optimizer.cell import Goal
-from optimizer.climb import climb
-from optimizer.evolution import best_rows, screen
+from models.catalogue import named_topology
 from optimizer.graphs import season_graphs
 from optimizer.processes import worker_pool
 from optimizer.season import Season
-from optimizer.tasks import TaskRunner
+from optimizer.sites import search_sites
+from optimizer.space import SearchSpace
 
 COMPLETE = "complete"
 """File that says that the folder of compiled code holds everything."""
 
 
 def compile_once(season: Season) -> None:
-    """Compile in a process of its own, unless that has been done or numba is not used.
+    """Compile in processes of its own, unless that has been done or numba is not used.
 
     Parameters
     ----------
     season : Season
-        Season whose designs are evaluated to compile what they need [record].
+        Season of whose designs some serve as examples [record].
     """
-    if choose_backend() != "compiled" or (code_folder() / COMPLETE).exists():
-        return
+    with compiling(season):
+        pass
+
+
+@contextmanager
+def compiling(season: Season) -> Iterator[None]:
+    """The same beside the body of a with statement, which must not evaluate designs itself.
+
+    Parameters
+    ----------
+    season : Season
+        Season of whose designs some serve as examples [record].
+    """
     folder = code_folder()
+    if choose_backend() != "compiled" or (folder / COMPLETE).exists():
+        yield
+        return
+    if getattr(multiprocessing.current_process(), "_inheriting", False):
+        raise RuntimeError("this process only loads its parent's main module, whose work needs a main guard")
     folder.mkdir(parents=True, exist_ok=True)
     with (folder / "lock").open("ab") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
-        if not (folder / COMPLETE).exists():
-            with worker_pool(1) as pool:
-                pool.submit(_evaluate_some, season).result()
+        if (folder / COMPLETE).exists():
+            yield
+        else:
+            with _compile_aside(season):
+                yield
             (folder / COMPLETE).touch()
 
 
-def _evaluate_some(season: Season) -> None:
-    """Evaluate a few designs of a simple and of a rich graph, at their limits and at given drives."""
-    runner = TaskRunner(season)
-    graphs = season_graphs(season)
-    for graph in dict.fromkeys((graphs[0], max(graphs, key=len))):
-        cell = runner.cell(graph)
-        points = screen(cell, np.random.default_rng(0), 256)
-        fitting = np.nonzero(points.excess <= 0.0)[0]
-        if fitting.size:
-            climb(cell, points.take(best_rows(points, Goal(), 1)), 1, lambda: False)
+@contextmanager
+def _compile_aside(season: Season) -> Iterator[None]:
+    """Compile in several processes; in this one, where no other can be started."""
+    from models.compiling import UNITS, compile_unit, example  # which need numba
+
+    graph = named_topology(season_graphs(season)[0])
+    space = SearchSpace(graph, season.rules, search_sites(season.rules))
+    x = np.full((8, space.dimensions), 0.5)
+    records = example(space.decode(x, np.zeros((8, len(space.site_slots)), dtype=int)), season.rules)
+    with worker_pool(min(UNITS, os.cpu_count() or 1)) as pool:
+        running = [pool.submit(compile_unit, number, records) for number in range(UNITS)]
+        yield
+        try:
+            for one in running:
+                one.result()
+        except BrokenProcessPool:
+            for number in range(UNITS):
+                compile_unit(number, records)

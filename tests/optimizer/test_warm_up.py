@@ -1,15 +1,23 @@
-"""Compiled code is made by one process, once."""
+"""Compiled code is made once, for the types that every batch has."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+import multiprocessing
+from concurrent.futures import Future
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import nullcontext
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from models.backend import code_folder
+from models.catalogue import TRADE_NAMES, named_topology
+from models.score import Judge
 from optimizer import warm_up
 from optimizer.season import Season
+from optimizer.sites import search_sites
+from optimizer.space import SearchSpace
 
 
 def test_nothing_is_compiled_without_need(
@@ -28,13 +36,67 @@ def test_nothing_is_compiled_without_need(
     warm_up.compile_once(season)
 
 
-def test_one_process_compiles_and_leaves_a_mark(
+def test_every_function_is_compiled_and_a_mark_left(
     season: Season, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """What the process evaluates is not of interest here, so it is replaced by nothing."""
+    """Where no process can be started this one compiles; a note of each number stands for that."""
+    pytest.importorskip("numba")
+    from models import compiling
+
+    done: list[int] = []
+    monkeypatch.setenv("BOXWRIGHT_CACHE", str(tmp_path))
+    monkeypatch.setattr(warm_up, "worker_pool", lambda *_: nullcontext(_BrokenPool()))
+    monkeypatch.setattr(compiling, "compile_unit", lambda number, _: done.append(number))
+    with warm_up.compiling(season):
+        assert not (code_folder() / warm_up.COMPLETE).exists()
+    assert done == list(range(compiling.UNITS))
+    assert (code_folder() / warm_up.COMPLETE).exists()
+    warm_up.compile_once(season)
+    assert len(done) == compiling.UNITS
+
+
+class _BrokenPool:
+    def submit(self, *_: object) -> Future[None]:
+        future: Future[None] = Future()
+        future.set_exception(BrokenProcessPool())
+        return future
+
+
+def test_a_process_that_loads_a_script_without_a_guard_does_not_wait_for_its_parent(
+    season: Season, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its parent holds the lock and waits for it."""
     pytest.importorskip("numba")
     monkeypatch.setenv("BOXWRIGHT_CACHE", str(tmp_path))
-    monkeypatch.setattr(warm_up, "_evaluate_some", print)
-    season = replace(season, search=replace(season.search, topologies=("oA",)))
-    warm_up.compile_once(season)
-    assert (code_folder() / warm_up.COMPLETE).exists()
+    monkeypatch.setattr(multiprocessing.current_process(), "_inheriting", True, raising=False)
+    with pytest.raises(RuntimeError, match="main guard"):
+        warm_up.compile_once(season)
+    assert not code_folder().exists()
+
+
+@pytest.mark.parametrize("name", [*TRADE_NAMES, "AB/AC.BC.Co"])
+def test_the_example_has_the_types_of_every_batch(season: Season, name: str) -> None:
+    """So that nothing is compiled a second time, in a process of a search."""
+    numba = pytest.importorskip("numba")
+    from models import compiling, packing, structure
+
+    judge = Judge(season.rules)
+    space = SearchSpace(named_topology(name), season.rules, search_sites(season.rules))
+    rng = np.random.default_rng(1)
+    sites = rng.integers(0, len(space.sites), (5, len(space.site_slots)))
+    batch = space.decode(rng.random((5, space.dimensions)), sites)
+    omega = 2.0 * np.pi * judge.tones_hz
+    graph = structure.make_graph(batch, season.rules)
+    tones = packing.make_tones(season.rules, omega, len(batch.driver_ends))
+    given = np.ones((5, omega.size * len(season.rules.spaces)))
+    few = SearchSpace(named_topology("oA"), season.rules, search_sites(season.rules))
+    closed = few.decode(np.full((8, few.dimensions), 0.5), np.zeros((8, len(few.site_slots)), dtype=int))
+    example = compiling.example(closed, season.rules)
+    expected = packing.steps(*example, packing.make_room(*example[:3]), 0, 8)
+    for voltage in (None, given):
+        sizes = packing.make_sizes(batch, season.rules, omega, graph, voltage)
+        room = packing.make_room(graph, tones, sizes)
+        found = packing.steps(graph, tones, sizes, judge.outside(batch.sites), room, 0, 5)
+        for (one, first), (two, second) in zip(expected, found, strict=True):
+            assert one is two
+            assert [numba.typeof(a) for a in first] == [numba.typeof(a) for a in second]

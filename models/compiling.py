@@ -1,0 +1,69 @@
+"""Compilation of the functions of :mod:`models.packing` before they are used, one by one.
+
+Each can be compiled in a process of its own, which leaves the code on disk.
+"""
+
+from __future__ import annotations
+
+import gc
+from typing import Any
+
+import numba
+import numpy as np
+
+from models import packing, structure
+from models.design import DesignBatch
+from models.outside import OutsideTable
+from models.rules import Rules
+
+UNITS = 3
+"""Number of compiled functions that Python calls."""
+
+
+def example(batch: DesignBatch, rules: Rules) -> tuple[Any, ...]:
+    """What the compiled functions work on, of the types that every batch of every season has.
+
+    Parameters
+    ----------
+    batch : DesignBatch
+        A few designs, which need not fit [record].
+    rules : Rules
+        The season's rules; its spaces are not looked at [record].
+
+    Returns
+    -------
+    tuple
+        Records of :mod:`models.kernel_records`, and a table of the outside that holds zeros [record].
+    """
+    omega = 2.0 * np.pi * rules.tones_hz
+    graph = structure.make_graph(batch, rules)
+    tones = packing.make_tones(rules, omega, len(batch.driver_ends))
+    sizes = packing.make_sizes(batch, rules, omega, graph, None)
+    few = np.zeros((1, 1))
+    table = OutsideTable(
+        impedance=np.zeros((1, 1, 1), dtype=complex), transfer=few.astype(complex), self_inertance=few
+    )
+    return graph, tones, sizes, table
+
+
+def compile_unit(number: int, records: tuple[Any, ...]) -> None:
+    """Compile one function for the types of an example, or load it where that has been done.
+
+    Parameters
+    ----------
+    number : int
+        Which one, from 0 to less than :data:`UNITS` [1].
+    records : tuple
+        From :func:`example` [record].
+    """
+    graph, tones, sizes, table = records
+    room = packing.make_room(graph, tones, sizes)
+    function, arguments = packing.steps(graph, tones, sizes, table, room, 0, sizes.sides.shape[0])[number]
+    type_of: Any = numba.typeof
+    collects = gc.isenabled()
+    gc.disable()  # the compiler's objects live to its end; looking for dead ones took 8 % of the time
+    try:
+        function.compile(tuple(type_of(argument) for argument in arguments))
+    finally:
+        if collects:
+            gc.enable()
