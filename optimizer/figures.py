@@ -105,7 +105,7 @@ def draw_figures(run: Run, progress: Progress, workers: int | None = None) -> No
     progress : callable
         Told the figures done, their total and the place of the latest [any].
     workers : int or None
-        Processes at most; None for as many as there are cores [1].
+        Processes at most, this one among them; None for as many as there are cores [1].
     """
     makers = list(figure_makers(run))
     workers = min(workers or os.cpu_count() or 1, len(makers) // LEAST_FIGURES_A_WORKER)
@@ -114,9 +114,17 @@ def draw_figures(run: Run, progress: Progress, workers: int | None = None) -> No
             draw_figure(make, run.folder / place)
             progress(done, len(makers), place)
         return
-    with worker_pool(workers) as pool:
+    with worker_pool(workers - 1) as pool:
         running = {pool.submit(draw_figure, make, run.folder / place): place for place, make in makers}
-        for done, future in enumerate(as_completed(running), start=1):
+        mine = 0
+        for future, (place, make) in reversed(list(zip(running, makers, strict=True))):
+            if not future.cancel():  # others draw from the front; when they are met, all are in work
+                break
+            draw_figure(make, run.folder / place)
+            mine += 1
+            del running[future]
+            progress(mine + sum(other.done() for other in running), len(makers), place)
+        for done, future in enumerate(as_completed(running), start=mine + 1):
             future.result()
             progress(done, len(makers), running[future])
 
@@ -132,8 +140,9 @@ def save_figure(figure: Figure, stem: Path) -> None:
     FigureCanvasAgg(figure)
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-        figure.draw_without_rendering()
-        figure.set_layout_engine("none")  # laid out once, not once a file
+        if (engine := figure.get_layout_engine()) is not None:
+            engine.execute(figure)
+            figure.set_layout_engine(None)  # laid out once, not once a file and once more before each
         for suffix in ("png", "svg"):
             image = io.BytesIO()
             metadata: dict[str, Any] = {"Date": None} if suffix == "svg" else {"Software": None}

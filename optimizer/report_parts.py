@@ -6,6 +6,8 @@ import base64
 import hashlib
 import io
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from functools import lru_cache
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -130,17 +132,39 @@ def figure(stem: Path, words: str) -> str:
     FileNotFoundError
         There is no such PNG.
     """
+    address, size = _for_page(*_file_of(stem))
+    return picture(address, words, size)
+
+
+def prepare_figures(stems: Sequence[Path]) -> None:
+    """Compress figures for the page side by side, so that :func:`figure` finds them done; none need exist."""
+    with ThreadPoolExecutor() as pool:
+        list(pool.map(lambda file: _for_page(*file), [_file_of(stem) for stem in stems if _png(stem).exists()]))
+
+
+def _png(stem: Path) -> Path:
+    return stem.with_name(f"{stem.name}.png")
+
+
+def _file_of(stem: Path) -> tuple[Path, int]:
+    """File of a figure and when it was written."""
+    path = _png(stem)
+    return path, path.stat().st_mtime_ns
+
+
+@lru_cache(maxsize=128)
+def _for_page(path: Path, written_ns: int) -> tuple[str, str]:
+    """Address of a figure in the page, and its size as attributes."""
     from PIL import Image
 
     content = io.BytesIO()
-    with Image.open(stem.with_name(f"{stem.name}.png")) as image:
+    with Image.open(path) as image:
         width, height = image.size
         few = image.convert("RGB").quantize(
             PICTURE_COLOURS, method=Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE
         )
         few.convert("RGB").save(content, "webp", lossless=True, method=2, quality=30)
-    address = data_address("image/webp", content.getvalue())
-    return picture(address, words, f' width="{width}" height="{height}"')
+    return data_address("image/webp", content.getvalue()), f' width="{width}" height="{height}"'
 
 
 def picture(address: str, words: str, size: str = "") -> str:

@@ -189,11 +189,13 @@ def draw_run(run: Run, progress: Progress = silent, workers: int | None = None) 
     OSError
         The folder cannot be written.
     """
-    from optimizer.figures import draw_figures
+    from optimizer.figures import draw_figures, figure_makers
     from optimizer.report import report_page
+    from optimizer.report_parts import prepare_figures
 
     try:
         draw_figures(run, progress, workers)
+        prepare_figures([run.folder / place for place, _ in figure_makers(run)])
         write_text(run.folder / "report.html", report_page(run))
     except FileNotFoundError as error:
         raise damaged(Path(str(error.filename)), "no such file") from None

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import platform
+import sys
 import time
 import uuid
 from collections.abc import Callable, Sequence
@@ -22,7 +23,6 @@ from optuna.samplers import RandomSampler
 from optuna.storages import BaseStorage, JournalStorage, RDBStorage
 from optuna.storages.journal import JournalFileBackend
 from optuna.trial import FrozenTrial, Trial, TrialState
-from sqlalchemy.exc import SQLAlchemyError
 
 from optimizer.inner import EFFORTS
 from optimizer.journal import KernelLock
@@ -224,11 +224,17 @@ def _open(storage: str, name: str) -> optuna.Study:
                 sampler=RandomSampler(),
             )
         except Exception as error:  # whatever a driver raises: the storage cannot be used
-            if tries_left and isinstance(error, SQLAlchemyError):
+            if tries_left and _by_database(error):
                 time.sleep(WAIT_SECONDS)  # another process may just be making the same tables
                 continue
             raise StorageError(f"cannot open {storage!r}: {_in_words(error)}") from error
     raise AssertionError("a last try returns or raises")
+
+
+def _by_database(error: Exception) -> bool:
+    """Whether an error comes from a database; its library takes long to load, and journals need none."""
+    loaded = sys.modules.get("sqlalchemy.exc")
+    return loaded is not None and isinstance(error, loaded.SQLAlchemyError)
 
 
 def _place(storage: str) -> BaseStorage:
