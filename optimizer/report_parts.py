@@ -137,9 +137,10 @@ def figure(stem: Path, words: str) -> str:
 
 
 def prepare_figures(stems: Sequence[Path]) -> None:
-    """Compress figures for the page side by side, so that :func:`figure` finds them done; none need exist."""
+    """Compress figures for the page side by side, where they exist; :func:`figure` finds them done."""
     with ThreadPoolExecutor() as pool:
-        list(pool.map(lambda file: _for_page(*file), [_file_of(stem) for stem in stems if _png(stem).exists()]))
+        files = [_file_of(stem) for stem in stems if _png(stem).exists()]
+        list(pool.map(lambda file: _for_page(*file), files))
 
 
 def _png(stem: Path) -> Path:
