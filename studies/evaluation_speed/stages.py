@@ -13,6 +13,10 @@ from models.batch_kernel import drive_planes
 from models.design import DesignBatch
 from models.score import Judge
 from models.structure import make_graph
+from studies.evaluation_speed.floor import cost, near_field_count, network_count, prices
+
+STEPS = 5.0
+"""States that an average tone of the demo's vented boxes passes until its losses have settled."""
 
 
 def stage_times(judge: Judge, batch: DesignBatch, repeats: int) -> dict[str, float]:
@@ -63,3 +67,12 @@ def stage_times(judge: Judge, batch: DesignBatch, repeats: int) -> dict[str, flo
         ),
         "all": timed(lambda: judge.respond(batch)),
     }
+
+
+def account(judge: Judge, batch: DesignBatch, repeats: int) -> dict[str, float]:
+    """Microseconds a vented box takes by stage, and the counted floor of the whole."""
+    price = prices(20 * repeats)
+    times = stage_times(judge, batch, repeats)
+    near = cost(near_field_count(), price)
+    rest = cost(network_count(judge.tones_hz.size, len(judge.rules.spaces), STEPS), price)
+    return times | {"floor of the near field": near, "floor of the rest": rest}

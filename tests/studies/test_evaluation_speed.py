@@ -1,52 +1,73 @@
-"""The speed study in reduced form: what it compares agrees, and its counts are plausible."""
+"""What the speed study compares agrees, its counts are plausible, and its suite runs."""
 
 from __future__ import annotations
 
+import subprocess
+import sys
+
+import numpy as np
 import pytest
 
 from models.backend import has_compiler
-from models.score import Judge
-from optimizer.season import load_season
-from studies.evaluation_speed.growth import growth, peak_memory
+from studies.dense_reference import dense_levels
+from studies.evaluation_speed.cases import fitting_batch, judge, names, rules
 from studies.evaluation_speed.spice import seconds_a_design
-from studies.evaluation_speed.study import CONFIG, THREE_CHAMBERS, account, compare
+
+compiled = pytest.mark.skipif(not has_compiler(), reason="numba is not installed")
 
 
-def test_all_ways_give_the_same_levels() -> None:
+@pytest.mark.parametrize("name", names())
+def test_all_ways_give_the_same_levels(name: str) -> None:
     """Dense algebra, numpy's elimination and compiled code, on every topology that is measured."""
-    rows = compare(8, 1)
-    assert len(rows) >= 8
-    assert rows[-1].name == THREE_CHAMBERS
-    for row in rows:
-        assert 0 < row.size <= 8, row.name
-        assert row.difference_db < 1e-5, row.name
-        assert min(row.numpy, row.dense) > 0.0
-        assert (row.compiled is not None) == has_compiler()
+    batch = fitting_batch(judge("numpy"), name, 8)
+    assert 0 < batch.size <= 8
+    expected = dense_levels(judge("numpy"), batch)
+    for backend in ("numpy", "compiled") if has_compiler() else ("numpy",):
+        found = judge(backend).respond(batch).level_db.reshape(batch.size, -1)
+        assert np.max(np.abs(found - expected)) < 1e-5, backend
 
 
-@pytest.mark.skipif(not has_compiler(), reason="numba is not installed")
+@compiled
 def test_account() -> None:
     """Stages add up to no more than all with its packing twice over, and nothing is under its floor."""
-    found = account(128, 3)
+    from studies.evaluation_speed.stages import account
+
+    found = account(judge("compiled"), fitting_batch(judge("compiled"), "vented box", 128), 3)
     stages = found["near field"] + found["ducts and rooms"] + found["elimination and drive"]
     assert found["floor of the near field"] < found["near field"]
     assert found["floor of the near field"] + found["floor of the rest"] < found["all"]
     assert stages < 2.0 * found["all"]
 
 
-def test_growth() -> None:
-    """More chambers and more tones take more time; memory stays in proportion to the batch."""
-    rules = load_season(CONFIG).rules
-    rows = dict(growth(rules, 64, 2))
-    assert rows["three chambers"] > rows["one chamber"]
-    assert rows["16 tones"] > rows["4 tones"]
-    assert peak_memory(rules, 512) < 2.0 + 512 * 0.02
-    assert Judge(rules).tones_hz.size == 4
+@compiled
+def test_growth_and_memory() -> None:
+    """The cases are as many as the suite takes; memory stays in proportion to the batch."""
+    from studies.evaluation_speed.cases import growing
+    from studies.evaluation_speed.side_by_side import peak_memory
+
+    cases = {label: (evaluator, batch) for label, evaluator, batch in growing(16)}
+    assert len(cases) == 13
+    assert cases["16 tones"][0].tones_hz.size == 16
+    assert len(cases["4 spaces"][0].rules.spaces) == 4
+    assert cases["batch of 64"][1].size == 64
+    assert peak_memory(512) < 2.0 + 512 * 0.02
 
 
 def test_circuit() -> None:
     """The circuit that one design is compared with runs."""
-    seconds = seconds_a_design(load_season(CONFIG).rules, 1)
+    seconds = seconds_a_design(rules(), 1)
     if seconds is None:
         pytest.skip("ngspice is not installed")
     assert seconds > 0.0
+
+
+@compiled
+def test_suite() -> None:
+    """The reduced suite passes and prints a ratio to dense algebra for every topology."""
+    pytest.importorskip("pytest_benchmark")
+    command = [sys.executable, "-m", "studies.evaluation_speed.study", "--reduced", "-k", "rate"]
+    done = subprocess.run(command, capture_output=True, text=True)
+    assert done.returncode == 0, done.stdout + done.stderr
+    for name in names():
+        row = next(line for line in done.stdout.splitlines() if line.startswith(f"{name:32s} "))
+        assert float(row.split()[-1]) > 0.0
