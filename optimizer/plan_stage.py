@@ -26,6 +26,10 @@ DUCT_COST_DB = 0.8
 """What building costs a duct after the first on average; only orders graphs before they are laid out [dB]."""
 
 
+LOUD_SHARE = 0.75
+"""Share of the designs laid out first that is kept for the loudest of each graph."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanRung:
     """One step of the halving over plans.
@@ -102,10 +106,7 @@ class PlanStage:
 
 
 def _first_places(picks: list[Pick], most: int) -> list[int]:
-    """Picks laid out first: of every graph the loudest, and as far as half the number goes what has a role.
-
-    Whoever is best at something else than output may share its graph with a louder pick.
-    """
+    """Picks laid out first: the loudest of each graph, then those best at something else than output."""
 
     def promise(place: int) -> float:
         ducts = len(named_topology(picks[place].graph).ducts)
@@ -114,7 +115,7 @@ def _first_places(picks: list[Pick], most: int) -> list[int]:
     order = sorted(range(len(picks)), key=lambda i: (-promise(i), i))
     loud = [i for i in order if picks[i].roles[0].key == "output_db"]
     others = [i for i in order if i not in loud]
-    chosen = loud[: max(most - len(others), math.ceil(0.5 * most))]
+    chosen = loud[: max(most - len(others), math.ceil(LOUD_SHARE * most))]
     chosen = sorted([*chosen, *others[: most - len(chosen)]], key=order.index)
     return chosen
 
