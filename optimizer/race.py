@@ -14,6 +14,7 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
+from optimizer.front_graphs import front_graphs
 from optimizer.outcomes import PLAN, Outcomes, Task, best_score
 from optimizer.picks import Pick
 from optimizer.plan_stage import PlanStage
@@ -27,8 +28,8 @@ AGREE_DB = 0.05
 CONTENDER_DB = 0.1
 """A leader within this of the best cell must be settled too."""
 
-OTHER_CELLS = 3
-"""Graphs whose other objectives are sought, the best first."""
+OTHER_CELLS = 4
+"""Graphs whose other objectives are sought: the best, and those that the front would miss most."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,7 +76,7 @@ class Plan:
 
 PLANS = {
     "quick": Plan(
-        rungs=(Rung(effort="survey", restarts=1, kept=0.5),), full="quick", leaders=4, agree=2, most=4
+        rungs=(Rung(effort="survey", restarts=1, kept=0.5),), full="quick", leaders=7, agree=2, most=4
     ),
     "normal": Plan(
         rungs=(
@@ -170,6 +171,7 @@ class Race:
         self.plan = plan
         self.others = others
         self.layouts = layouts
+        self._front: tuple[frozenset[Task], list[str]] = (frozenset(), [])
         self._picks: tuple[frozenset[Task], list[Pick]] = (frozenset(), [])
 
     @property
@@ -229,16 +231,24 @@ class Race:
         yield [Task(graph=graph, restart=0, effort=self.plan.full) for graph in cells]
         while more := self._unsettled(now, cells):
             yield more
-        leaders = now.order(self.graphs)[:OTHER_CELLS]
+        chosen = self._front_graphs(now.order(self.graphs), done) if self.others else []
         yield [
             Task(graph=graph, restart=0, effort=self.plan.full, objective=other)
             for other in self.others
-            for graph in leaders
+            for graph in chosen
         ]
         if self.layouts is not None:
             picks = self._picked(self.layouts, done)
             for number in range(len(self.layouts.rungs)):
                 yield self.layouts.tasks(number, picks, done)
+
+    def _front_graphs(self, order: list[str], done: Outcomes) -> list[str]:
+        """Graphs whose other objectives are sought, chosen once."""
+        before = {task: outcome for task, outcome in done.items() if task.objective == "output"}
+        if self._front[0] != frozenset(before):
+            chosen = front_graphs(order, before, ("output", *self.others), OTHER_CELLS)
+            self._front = (frozenset(before), chosen)
+        return self._front[1]
 
     def _picked(self, layouts: PlanStage, done: Outcomes) -> list[Pick]:
         """Designs that may be laid out, chosen once."""

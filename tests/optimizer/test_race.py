@@ -54,7 +54,7 @@ def test_halving_keeps_the_better_half_and_restarts_until_they_agree() -> None:
     assert efforts.count(("survey", "output")) == 8
     assert efforts.count(("quick", "output")) == 4
     assert efforts.count(("normal", "output")) == 2 + 2  # two leaders; two more runs of the one contender
-    assert efforts.count(("normal", "material")) == 3
+    assert efforts.count(("normal", "material")) == 4
     assert now.left == {"g0": 1, "g1": 1, "g2": 1, "g3": 1, "g4": 2, "g5": 2}
     assert now.behind["g3"] == pytest.approx(4.0)
     assert now.gain == pytest.approx(1.0)
