@@ -266,13 +266,14 @@ class Race:
         return order[:count]
 
     def _unsettled(self, now: Standing, cells: list[str]) -> list[Task]:
-        """Two more restarts of every contender whose restarts do not agree yet."""
+        """As many more restarts of every contender as it lacks that agree."""
         order = now.order(cells)
         tasks = []
         for graph in order:
             runs = len(now.restarts[graph])
             near = now.scores[graph] >= now.scores[order[0]] - CONTENDER_DB
-            if near and runs < self.plan.most and now.agreeing(graph) < self.plan.agree:
-                last = min(runs + 2, self.plan.most)
+            lacking = self.plan.agree - now.agreeing(graph)
+            if near and lacking > 0:
+                last = min(runs + lacking, self.plan.most)
                 tasks += [Task(graph=graph, restart=i, effort=self.plan.full) for i in range(runs, last)]
         return tasks

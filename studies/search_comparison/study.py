@@ -41,7 +41,7 @@ LONGER = 5.0
 REDUCED = 0.25
 """The same of every peer in the reduced form [1]."""
 
-MOST = 2.0
+MOST = 1.25
 """Longest run of the other peers of single graphs, if they are short of evaluations, over the race's [1]."""
 
 NORMAL = "race, normal"
