@@ -28,6 +28,9 @@ AGREE_DB = 0.05
 CONTENDER_DB = 0.1
 """A leader within this of the best cell must be settled too."""
 
+NEAR_DB = 0.35
+"""A leader within this of the best cell gets a second chance: single runs scatter so much."""
+
 OTHER_CELLS = 4
 """Graphs whose other objectives are sought: the best, and those that the front would miss most."""
 
@@ -266,14 +269,17 @@ class Race:
         return order[:count]
 
     def _unsettled(self, now: Standing, cells: list[str]) -> list[Task]:
-        """As many more restarts of every contender as it lacks that agree."""
+        """As many more restarts of every contender as it lacks that agree; a second run of near ones."""
         order = now.order(cells)
         tasks = []
         for graph in order:
             runs = len(now.restarts[graph])
-            near = now.scores[graph] >= now.scores[order[0]] - CONTENDER_DB
-            lacking = self.plan.agree - now.agreeing(graph)
-            if near and lacking > 0:
+            behind = now.scores[order[0]] - now.scores[graph]
+            if behind <= CONTENDER_DB:
+                lacking = self.plan.agree - now.agreeing(graph)
+            else:
+                lacking = 2 - runs if behind <= NEAR_DB else 0
+            if lacking > 0:
                 last = min(runs + lacking, self.plan.most)
                 tasks += [Task(graph=graph, restart=i, effort=self.plan.full) for i in range(runs, last)]
         return tasks
