@@ -15,8 +15,20 @@ from scipy.stats import qmc
 
 from optimizer.cell import Cell, Goal, Points, joined, merit
 
+LEAST_POPULATION = 4
+"""Points that an evolution needs."""
+
 ELITE_SHARE = 0.15
 REDRAW_RATE = 0.08
+
+NEIGHBOURS = 0.05
+"""How far apart partners stand along a front, as a share of its length; one standard deviation."""
+
+WIDE_BATCH = 256
+"""Designs of a generation that widens a front."""
+
+DENSE = 3000
+"""Points of a front that need no more between them."""
 
 
 def screen(cell: Cell, rng: np.random.Generator, count: int) -> Points:
@@ -103,6 +115,42 @@ def evolve(
         population = both.take(np.where(better, everyone + total, everyone))
     order = _order(population, goal, islands)
     return [population.take(order[i * size : (i + 1) * size]) for i in range(islands)]
+
+
+def widen(cell: Cell, rng: np.random.Generator, generations: int, stop: Callable[[], bool]) -> None:
+    """Breed the points of a cell's archive with their neighbours along the front.
+
+    Differences between neighbours point along the front, so that offspring fill its gaps and push it out.
+
+    Parameters
+    ----------
+    cell : Cell
+        The cell, with an archive in the order of its first objective [record].
+    rng : Generator
+        Random numbers [record].
+    generations : int
+        Generations [1].
+    stop : callable
+        Asked once a generation; True ends it early [flag].
+    """
+    for _ in range(generations):
+        known = cell.archive
+        if stop() or known is None or not LEAST_POPULATION <= known.excess.size <= DENSE:
+            break
+        last = known.excess.size - 1
+        at = rng.integers(0, last + 1, WIDE_BATCH)
+        away = np.rint(rng.normal(0.0, max(NEIGHBOURS * last, 1.5), (3, WIDE_BATCH))).astype(int)
+        mate, one, two = np.clip(at + away, 0, last)
+        x = known.x[at]
+        factor = rng.uniform(0.3, 0.9, (WIDE_BATCH, 1))
+        trial = x + factor * (known.x[mate] - x + known.x[one] - known.x[two])
+        trial = np.where(trial < 0.0, 0.5 * x, np.where(trial > 1.0, 0.5 * (1.0 + x), trial))
+        cross = rng.random(x.shape) < rng.uniform(0.3, 1.0, (WIDE_BATCH, 1))
+        cross[np.arange(WIDE_BATCH), rng.integers(0, x.shape[1], WIDE_BATCH)] = True
+        site = np.where(rng.random(known.site[at].shape) < 0.3, known.site[mate], known.site[at])
+        redraw = rng.random(site.shape) < REDRAW_RATE
+        site = np.where(redraw, rng.integers(0, len(cell.space.sites), site.shape), site)
+        cell.evaluate(np.where(cross, trial, x), site)
 
 
 def _order(population: Points, goal: Goal, islands: int) -> np.ndarray:

@@ -29,12 +29,15 @@ def non_dominated(gains: np.ndarray) -> np.ndarray:
 
 
 def spread_rows(gains: np.ndarray, count: int) -> np.ndarray:
-    """Rows evenly spread along the order they stand in, the best of every objective among them.
+    """Rows that lie far apart, the best of every objective among them.
+
+    After these each further row is the one that is farthest from those taken, every objective scaled to its
+    range (T. F. Gonzalez, Theoretical Computer Science 38, 1985, 293-306, from memory).
 
     Parameters
     ----------
     gains : ndarray, shape (n, n_objectives)
-        Objectives where more is better, in the order of a front [mixed].
+        Objectives where more is better [mixed].
     count : int
         Largest number of rows [1].
 
@@ -46,6 +49,11 @@ def spread_rows(gains: np.ndarray, count: int) -> np.ndarray:
     total = gains.shape[0]
     if total <= count:
         return np.arange(total)
-    extremes = np.argmax(gains, axis=0)
-    even = np.linspace(0, total - 1, count - extremes.size).round().astype(int)
-    return np.unique(np.concatenate([extremes, even]))
+    low = gains.min(axis=0)
+    scaled = (gains - low) / np.maximum(gains.max(axis=0) - low, 1e-12)
+    chosen = list(dict.fromkeys(np.argmax(gains, axis=0).tolist()))
+    nearest = np.min([((scaled - scaled[row]) ** 2).sum(axis=1) for row in chosen], axis=0)
+    while len(chosen) < count:
+        chosen.append(int(np.argmax(nearest)))
+        nearest = np.minimum(nearest, ((scaled - scaled[chosen[-1]]) ** 2).sum(axis=1))
+    return np.unique(chosen)

@@ -9,15 +9,12 @@ import numpy as np
 
 from optimizer.cell import Cell, Goal, Points, joined, merit, penalty
 from optimizer.climb import climb
-from optimizer.evolution import best_rows, evolve, screen
+from optimizer.evolution import LEAST_POPULATION, best_rows, evolve, screen, widen
 from optimizer.linear import LINEAR
 from optimizer.polish import SHORT_STEPS, polish, sweep_sites
 
 LEAST_GAIN_DB = 1e-3
 """A round of site sweep and polish that gains less is the last."""
-
-LEAST_POPULATION = 4
-"""Points that an evolution needs."""
 
 ROUNDS = 4
 """Rounds of site sweep and polish at most."""
@@ -44,7 +41,9 @@ class Effort:
     refined : int
         Points whose sites are swept [1].
     swept : int
-        Points with other sites that are polished after each sweep [1].
+        Points with other sites that are polished after each sweep; 0 sweeps none [1].
+    widened : int
+        Generations that widen the front after climbs towards another objective [1].
     """
 
     screened: int
@@ -55,20 +54,45 @@ class Effort:
     steps: int
     refined: int
     swept: int
+    widened: int = 0
 
 
 EFFORTS = {
     "survey": Effort(
-        screened=512, islands=2, population=32, generations=20, polished=1, steps=12, refined=1, swept=0
+        screened=512, islands=2, population=40, generations=40, polished=1, steps=12, refined=1, swept=0
     ),
     "quick": Effort(
-        screened=1024, islands=4, population=40, generations=40, polished=1, steps=20, refined=1, swept=2
+        screened=1024,
+        islands=4,
+        population=40,
+        generations=120,
+        polished=1,
+        steps=20,
+        refined=1,
+        swept=2,
+        widened=40,
     ),
     "normal": Effort(
-        screened=4096, islands=8, population=64, generations=80, polished=2, steps=30, refined=3, swept=3
+        screened=4096,
+        islands=8,
+        population=64,
+        generations=120,
+        polished=2,
+        steps=30,
+        refined=3,
+        swept=3,
+        widened=100,
     ),
     "thorough": Effort(
-        screened=16384, islands=12, population=96, generations=200, polished=4, steps=40, refined=6, swept=4
+        screened=16384,
+        islands=12,
+        population=96,
+        generations=200,
+        polished=4,
+        steps=40,
+        refined=6,
+        swept=4,
+        widened=200,
     ),
 }
 """Efforts by the name a season gives; ``survey`` is the first look at many graphs."""
@@ -104,6 +128,9 @@ def seek(cell: Cell, rng: np.random.Generator, effort: Effort, stop: Callable[[]
     if not fitting:
         return None
     found = joined(fitting)
+    if effort.swept == 0:
+        found = found if stop() else polish(cell, found)
+        return found.take(best_rows(found, goal, 1))
     if not stop():
         found = polish(cell, found, SHORT_STEPS)
     found = refine(cell, found.take(best_rows(found, goal, effort.refined)), goal, effort, stop)
@@ -115,7 +142,7 @@ def refine(cell: Cell, points: Points, goal: Goal, effort: Effort, stop: Callabl
     """Move the sites of the best points, polish the best of these, and again until nothing gains."""
     best = points
     for _ in range(ROUNDS):
-        if stop() or effort.swept == 0:
+        if stop():
             break
         moved = joined(
             [
@@ -138,8 +165,9 @@ def refine(cell: Cell, points: Points, goal: Goal, effort: Effort, stop: Callabl
 def seek_other(
     cell: Cell, rng: np.random.Generator, goals: list[Goal], effort: Effort, stop: Callable[[], bool]
 ) -> None:
-    """Climb towards other objectives under bounds, one goal after the other; finds go to the cell's archive.
+    """Climb towards other objectives under bounds, one goal after the other, then widen the front.
 
+    Finds go to the cell's archive.
     Every goal starts from the best points that are known by then, those of the goals before it among them.
     Where an objective has no slopes, the best points evolve instead.
 
@@ -168,6 +196,7 @@ def seek_other(
         starts = [p for p in _distinct(known, effort.refined) if penalty(p, goal)[0] == 0.0]
         if starts:
             climb(cell, joined(starts), effort.steps, stop, goal)
+    widen(cell, rng, effort.widened, stop)
 
 
 def _distinct(points: Points, count: int) -> list[Points]:

@@ -4,11 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from threading import Condition
+from dataclasses import dataclass
+from queue import SimpleQueue
 from typing import Any
 
 Ask = Callable[[Any], Any]
 """Called with a solver's question, returns its answer."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Failure:
+    """Told to a solver in place of an answer."""
+
+    error: BaseException
+
+
+_ENDED = object()
+"""Said by a solver in place of a question."""
 
 
 def in_lockstep(
@@ -17,7 +29,8 @@ def in_lockstep(
     """Run solvers so that all their questions of one step are answered together.
 
     Which questions are answered together depends on the solvers alone, not on how threads are scheduled: an
-    answer is given when every solver that has not ended waits for one, and in the caller's thread.
+    answer is given when every solver that has not ended waits for one, and in the caller's thread. Every
+    solver waits at a queue of its own, so that nobody is woken in vain.
 
     Parameters
     ----------
@@ -37,68 +50,40 @@ def in_lockstep(
     Exception
         What a solver or ``answer`` has raised.
     """
-    step = _Step(len(solvers))
+    asked: SimpleQueue[tuple[int, Any]] = SimpleQueue()
+    told: list[SimpleQueue[Any]] = [SimpleQueue() for _ in solvers]
 
     def run(place: int) -> Any:
+        def ask(question: Any) -> Any:
+            asked.put((place, question))
+            found = told[place].get()
+            if isinstance(found, _Failure):
+                raise found.error
+            return found
+
         try:
-            return solvers[place](lambda question: step.ask(place, question))
+            return solvers[place](ask)
         finally:
-            step.leave()
+            asked.put((place, _ENDED))
 
     with ThreadPoolExecutor(max(len(solvers), 1)) as pool:
         results = [pool.submit(run, place) for place in range(len(solvers))]
-        while questions := step.complete():
-            try:
-                found = answer(list(questions), list(questions.values()))
-            except BaseException as error:
-                step.fail(error)
-                raise
-            step.tell(dict(zip(questions, found, strict=True)))
+        try:
+            running = len(solvers)
+            while running:
+                questions: dict[int, Any] = {}
+                while len(questions) < running:
+                    place, question = asked.get()
+                    if question is _ENDED:
+                        running -= 1
+                    else:
+                        questions[place] = question
+                places = sorted(questions)
+                found = answer(places, [questions[place] for place in places]) if places else []
+                for place, one in zip(places, found, strict=True):
+                    told[place].put(one)
+        except BaseException as error:
+            for queue in told:
+                queue.put(_Failure(error))
+            raise
         return [result.result() for result in results]
-
-
-class _Step:
-    """Questions that wait for the last one of a step."""
-
-    def __init__(self, count: int) -> None:
-        self.changed = Condition()
-        self.running = count
-        self.questions: dict[int, Any] = {}
-        self.answers: dict[int, Any] = {}
-        self.failure: BaseException | None = None
-
-    def ask(self, place: int, question: Any) -> Any:
-        """Wait for the answer, in a solver's thread."""
-        with self.changed:
-            self.questions[place] = question
-            self.changed.notify_all()
-            self.changed.wait_for(lambda: place in self.answers or self.failure is not None)
-            if self.failure is not None:
-                raise self.failure
-            return self.answers.pop(place)
-
-    def leave(self) -> None:
-        """Say that a solver has ended."""
-        with self.changed:
-            self.running -= 1
-            self.changed.notify_all()
-
-    def complete(self) -> dict[int, Any]:
-        """Questions of all solvers that still run, by place; empty when all have ended."""
-        with self.changed:
-            self.changed.wait_for(lambda: len(self.questions) == self.running)
-            questions = dict(sorted(self.questions.items()))
-            self.questions = {}
-            return questions
-
-    def tell(self, answers: dict[int, Any]) -> None:
-        """Hand answers to the solvers."""
-        with self.changed:
-            self.answers = answers
-            self.changed.notify_all()
-
-    def fail(self, error: BaseException) -> None:
-        """End all solvers."""
-        with self.changed:
-            self.failure = error
-            self.changed.notify_all()

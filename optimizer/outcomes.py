@@ -77,7 +77,7 @@ def merged(parts: list[Points], objectives: tuple[str, ...]) -> Points:
 
 
 def thinned(points: Points, objectives: tuple[str, ...]) -> Points:
-    """At most :data:`KEPT_POINTS` points, evenly spread along the first objective, extremes kept."""
+    """At most :data:`KEPT_POINTS` points that lie far apart, extremes kept."""
     return points.take(spread_rows(gains(points.columns, objectives), KEPT_POINTS))
 
 

@@ -14,6 +14,7 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
+from optimizer.front_graphs import front_graphs
 from optimizer.outcomes import PLAN, Outcomes, Task, best_score
 from optimizer.picks import Pick
 from optimizer.plan_stage import PlanStage
@@ -27,8 +28,11 @@ AGREE_DB = 0.05
 CONTENDER_DB = 0.1
 """A leader within this of the best cell must be settled too."""
 
-OTHER_CELLS = 3
-"""Graphs whose other objectives are sought, the best first."""
+NEAR_DB = 0.35
+"""A leader within this of the best cell gets a second chance: single runs scatter so much."""
+
+OTHER_CELLS = 4
+"""Graphs whose other objectives are sought: the best, and those that the front would miss most."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,7 +79,7 @@ class Plan:
 
 PLANS = {
     "quick": Plan(
-        rungs=(Rung(effort="survey", restarts=1, kept=0.5),), full="quick", leaders=4, agree=2, most=4
+        rungs=(Rung(effort="survey", restarts=1, kept=0.5),), full="quick", leaders=7, agree=2, most=4
     ),
     "normal": Plan(
         rungs=(
@@ -170,6 +174,7 @@ class Race:
         self.plan = plan
         self.others = others
         self.layouts = layouts
+        self._front: tuple[frozenset[Task], list[str]] = (frozenset(), [])
         self._picks: tuple[frozenset[Task], list[Pick]] = (frozenset(), [])
 
     @property
@@ -229,16 +234,24 @@ class Race:
         yield [Task(graph=graph, restart=0, effort=self.plan.full) for graph in cells]
         while more := self._unsettled(now, cells):
             yield more
-        leaders = now.order(self.graphs)[:OTHER_CELLS]
+        chosen = self._front_graphs(now.order(self.graphs), done) if self.others else []
         yield [
             Task(graph=graph, restart=0, effort=self.plan.full, objective=other)
             for other in self.others
-            for graph in leaders
+            for graph in chosen
         ]
         if self.layouts is not None:
             picks = self._picked(self.layouts, done)
             for number in range(len(self.layouts.rungs)):
                 yield self.layouts.tasks(number, picks, done)
+
+    def _front_graphs(self, order: list[str], done: Outcomes) -> list[str]:
+        """Graphs whose other objectives are sought, chosen once."""
+        before = {task: outcome for task, outcome in done.items() if task.objective == "output"}
+        if self._front[0] != frozenset(before):
+            chosen = front_graphs(order, before, ("output", *self.others), OTHER_CELLS)
+            self._front = (frozenset(before), chosen)
+        return self._front[1]
 
     def _picked(self, layouts: PlanStage, done: Outcomes) -> list[Pick]:
         """Designs that may be laid out, chosen once."""
@@ -256,13 +269,17 @@ class Race:
         return order[:count]
 
     def _unsettled(self, now: Standing, cells: list[str]) -> list[Task]:
-        """Two more restarts of every contender whose restarts do not agree yet."""
+        """As many more restarts of every contender as it lacks that agree; a second run of near ones."""
         order = now.order(cells)
         tasks = []
         for graph in order:
             runs = len(now.restarts[graph])
-            near = now.scores[graph] >= now.scores[order[0]] - CONTENDER_DB
-            if near and runs < self.plan.most and now.agreeing(graph) < self.plan.agree:
-                last = min(runs + 2, self.plan.most)
+            behind = now.scores[order[0]] - now.scores[graph]
+            if behind <= CONTENDER_DB:
+                lacking = self.plan.agree - now.agreeing(graph)
+            else:
+                lacking = 2 - runs if behind <= NEAR_DB else 0
+            if lacking > 0:
+                last = min(runs + lacking, self.plan.most)
                 tasks += [Task(graph=graph, restart=i, effort=self.plan.full) for i in range(runs, last)]
         return tasks

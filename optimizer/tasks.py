@@ -25,7 +25,7 @@ from optimizer.sites import search_sites
 from optimizer.space import SearchSpace
 
 FLOORS_DB = {
-    "quick": (0.45, 1.0, 3.0),
+    "quick": (0.45,),
     "normal": (0.05, 0.2, 0.45, 0.8, 1.3, 2.0, 4.0, 8.0),
     "thorough": tuple(float(x) for x in np.geomspace(0.02, 15.0, 40).round(3)),
 }

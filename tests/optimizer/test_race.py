@@ -53,12 +53,12 @@ def test_halving_keeps_the_better_half_and_restarts_until_they_agree() -> None:
     efforts = [(task.effort, task.objective) for task in order]
     assert efforts.count(("survey", "output")) == 8
     assert efforts.count(("quick", "output")) == 4
-    assert efforts.count(("normal", "output")) == 2 + 2  # two leaders; two more runs of the one contender
-    assert efforts.count(("normal", "material")) == 3
+    assert efforts.count(("normal", "output")) == 2 + 1  # two leaders; one more run of the one contender
+    assert efforts.count(("normal", "material")) == 4
     assert now.left == {"g0": 1, "g1": 1, "g2": 1, "g3": 1, "g4": 2, "g5": 2}
     assert now.behind["g3"] == pytest.approx(4.0)
     assert now.gain == pytest.approx(1.0)
-    assert now.restarts == {"g7": [107.0] * 3, "g6": [106.0]}
+    assert now.restarts == {"g7": [107.0] * 2, "g6": [106.0]}
 
 
 def test_schedule_does_not_depend_on_the_order_of_outcomes() -> None:
@@ -94,9 +94,9 @@ def test_confidence_says_how_it_knows() -> None:
     now, _ = run(race, lambda task: 100.0 + int(task.graph[1]) - 0.2 * (task.effort == "survey"))
     sure = confidence(now, PLAN)
     assert sure["settled"]
-    assert sure["agreeing"] == 3
+    assert sure["agreeing"] == 2
     assert sure["nearest_cut"] == "g5"
-    assert "3 of 3 independent restarts" in sure["sentences"][0]
+    assert "2 of 2 independent restarts" in sure["sentences"][0]
     late = Race(tuple(f"g{i}" for i in range(8)), PLAN)
     now, _ = run(late, lambda task: 100.0 + 0.1 * int(task.graph[1]) - 0.3 * (task.effort == "survey"))
     sure = confidence(now, PLAN)  # cells were cut by less than others gained later
