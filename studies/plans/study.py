@@ -28,6 +28,7 @@ from models.solid_steps import parts_of
 from models.solids import from_triangles, prism, solid_of, triangles_of, volume_of
 from models.spaces import HalfSpace
 from models.topology import Topology, parse_graph_id
+from optimizer.graphs import season_graphs
 from optimizer.layout_efforts import LayoutEffort, rounds
 from optimizer.layout_search import LaidOut, NoPlan, lay_out
 from optimizer.mesh_files import Mesh, read_stl, stl_bytes
@@ -221,7 +222,9 @@ def main(arguments: Sequence[str] | None = None) -> list[Row]:
     """Run the study and print its table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--reduced", action="store_true", help="one design a graph, little effort")
-    parser.add_argument("--graphs", nargs="*", default=list(TRADE_NAMES))
+    parser.add_argument(
+        "--graphs", nargs="*", default=list(TRADE_NAMES), help="graph ids, or all: those of the demo's search"
+    )
     parser.add_argument("--count", type=int, default=18, help="designs a graph")
     parser.add_argument("--results", type=Path, help="file that keeps what is finished, a design a line")
     options = parser.parse_args(arguments)
@@ -237,7 +240,7 @@ def main(arguments: Sequence[str] | None = None) -> list[Row]:
         "| most frequent refusal |"
     )
     print("|---|---|---|---|---|---|---|---|")
-    for graph in options.graphs:
+    for graph in season_graphs(load_season(SEASON)) if options.graphs == ["all"] else options.graphs:
         rows.append(study_graph(graph, count, effort, done, options.results))
         print(rows[-1].line(), flush=True)
         for words in rows[-1].failed:

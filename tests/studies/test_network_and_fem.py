@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from studies.network_and_fem.solid import graded_lines, solve_solid
+from models.air_response import graded_lines
+from studies.network_and_fem.solid import solve_solid
 from studies.network_and_fem.study import bend_table, main
 
 TUBE = (((0.0, 0.0, 0.0), (0.3, 0.04, 0.04)), ((0.3, 0.0, 0.0), (0.5, 0.04, 0.04)))
