@@ -1,4 +1,4 @@
-"""Air of one plan for a solution in three dimensions: rectangles of the floor, and where air comes in and out.
+"""Air of one plan for a solution in three dimensions: its floor in rectangles, and where air comes and goes.
 
 Pins, bosses, the engraving's pad, rounded edges of mouths and bodies of drivers are left out, as the
 network leaves them out.
@@ -29,15 +29,18 @@ class Face:
         Index of the network's flow that passes it [1].
     sign : float
         +1 where that flow enters the air, -1 where it leaves [1].
+    piston : bool
+        Whether the velocity is even across it; otherwise the pressure is, over the whole height [flag].
     """
 
     spans: tuple[Span, Span, Span]
     flow: int
     sign: float
+    piston: bool
 
 
 def floor_air(plan: PlanBatch) -> np.ndarray:
-    """Rectangles of the floor that are air of rooms, ducts and mouths, shape (n, 2, 2): axis, low and high [m]."""
+    """Rectangles of air of rooms, ducts and mouths on the floor, shape (n, 2, 2): axis, low and high [m]."""
     rooms = [i for i, leaf in enumerate(plan.arrangement.leaves) if leaf.kind == "room"]
     found = [plan.rects[0, leaf] for leaf in rooms]
     for duct in range(len(plan.arrangement.blocks)):
@@ -82,7 +85,7 @@ def faces(plan: PlanBatch, batch: DesignBatch, piston_area: float) -> list[Face]
             half[axis] = 0.0
             low, top = centre - half, centre + half
             spans = tuple((float(a), float(b)) for a, b in zip(low, top, strict=True))
-            result.append(Face(spans=(spans[0], spans[1], spans[2]), flow=i, sign=sign * turn))
+            result.append(Face(spans=(spans[0], spans[1], spans[2]), flow=i, sign=sign * turn, piston=True))
     for gap in gaps(plan):
         if gap.leaf < 0:
             along, through = (gap.low, gap.high), (gap.far, gap.far)
@@ -92,6 +95,7 @@ def faces(plan: PlanBatch, batch: DesignBatch, piston_area: float) -> list[Face]
                     spans=(first, second, (wall, wall + height)),
                     flow=len(areas) + 2 * gap.duct + gap.end,
                     sign=-1.0 if gap.end else 1.0,
+                    piston=False,
                 )
             )
     return result

@@ -3,7 +3,7 @@
 Drivers, diaphragms and the outside are those of the network on both sides: coils, suspensions, a half
 space outside that every opening looks into, with the near fields of its mouths. What differs is the air
 inside. The network has rooms, patches, ducts and bends; finite elements have the air as it is drawn. Both are
-without losses at walls, leaks and bodies of drivers, and both have an even velocity in every mouth outside.
+without losses at walls, leaks and bodies of drivers, and both have one pressure across every mouth outside.
 """
 
 from __future__ import annotations
