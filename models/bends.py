@@ -136,11 +136,22 @@ def side_end_correction(width: Sizes, wall: Sizes) -> np.ndarray:
     ndarray
         Length to add to that of the centre line, which turns in the middle and ends behind the wall [m].
     """
-    return mitred_bend_correction(width) + _end_share(width, wall)
+    return mitred_bend_correction(width) + end_share(width, wall)
 
 
-def _end_share(width: Sizes, wall: Sizes) -> np.ndarray:
-    """What the near end takes off a corner: the flow need not straighten before it spreads [m]."""
+def end_share(width: Sizes, wall: Sizes) -> np.ndarray:
+    """What the near end takes off the corner before it, whose flow need not straighten [m].
+
+    Parameters
+    ----------
+    width, wall : ndarray or float
+        As in :func:`side_end_correction` [m].
+
+    Returns
+    -------
+    ndarray
+        Length to add, negative [m].
+    """
     w, t = np.asarray(width, dtype=float), np.asarray(wall, dtype=float) / np.asarray(width, dtype=float)
     return np.asarray(-w * np.exp(-2.0 * np.pi * t) * (0.031 + 0.018 * np.exp(-14.0 * t)))
 
@@ -153,7 +164,7 @@ def fold_skew(width: Sizes, partition: Sizes) -> np.ndarray:
 
 def side_end_skew(width: Sizes, wall: Sizes) -> np.ndarray:
     """The same of a turn through the side wall into the open [1]."""
-    return np.asarray(_SKEW - _SKEW_END * _end_share(width, wall) / np.asarray(width, dtype=float))
+    return np.asarray(_SKEW - _SKEW_END * end_share(width, wall) / np.asarray(width, dtype=float))
 
 
 def pair_correction(

@@ -83,6 +83,8 @@ def face_impedances(
             # the first mode is 1 over the root of the height; so is what a mouth's flow does to it
             ends = np.eye(len(mouths), tie.shape[1], tie.shape[1] - len(mouths)).T / np.sqrt(high - low)
             taken = np.concatenate([taken, ends], axis=1)
+        if not taken.size:
+            continue
         part = reduced(
             sparse.csc_matrix(stiffness + (0.0 if even else square) * mass),
             mass,
@@ -170,4 +172,4 @@ def _height_modes(lines: np.ndarray, spans: Sequence[Span]) -> tuple[np.ndarray,
         )
         part = Basis(basis.mesh, basis.elem, elements=inside)
         loads.append(LinearForm(lambda v, w: 1.0 * v).assemble(part) / (high - low))
-    return squares, modes.T @ np.column_stack(loads)
+    return squares, modes.T @ np.array(loads).reshape(len(spans), basis.N).T
