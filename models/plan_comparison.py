@@ -41,7 +41,7 @@ NOTCH_DB = 6.0
 APART = 0.05
 """Frequencies nearer to a notch than this share are left out [1]."""
 
-STEP, FINEST = 0.02, 0.005
+STEP, FINEST = 0.02, 0.0025
 """Largest cell, and the largest beside walls and edges in the finer of two meshes [m]."""
 
 EVEN_PRESSURE = 0.82
