@@ -77,7 +77,8 @@ class Response:
 
     def wavenumbers(self) -> np.ndarray:
         """Wavenumbers of the modes with every patch shut, rising; those of low modes are right [1/m]."""
-        return np.sqrt(np.maximum(eigh(self.stiffness, self.mass, eigvals_only=True), 0.0))
+        squares = eigh(self.stiffness, self.mass, eigvals_only=True)
+        return np.asarray(np.sqrt(np.maximum(squares, 0.0)))
 
 
 def reduced(

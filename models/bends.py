@@ -136,7 +136,7 @@ def side_end_correction(width: Sizes, wall: Sizes) -> np.ndarray:
     ndarray
         Length to add to that of the centre line, which turns in the middle and ends behind the wall [m].
     """
-    return mitred_bend_correction(width) + end_share(width, wall)
+    return np.asarray(mitred_bend_correction(width) + end_share(width, wall))
 
 
 def end_share(width: Sizes, wall: Sizes) -> np.ndarray:

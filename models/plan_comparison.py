@@ -74,7 +74,7 @@ class Levels:
     @property
     def difference_db(self) -> np.ndarray:
         """Network less finite elements, shape (n_openings, n_hz) [dB]."""
-        return self.network_db - self.elements_db
+        return np.asarray(self.network_db - self.elements_db)
 
     @property
     def counted(self) -> np.ndarray:
@@ -126,24 +126,35 @@ def compare(
     kept = [*range(first), *ends]
     whole = _matrix(network, ("driver", "diaphragm", "duct", "chamber", "outside"), omega)
     around = _matrix(network, ("driver", "diaphragm", "outside"), omega)[:, kept][:, :, kept]
-    inside = _air(plan, batch, rules, omega, finest)[:, kept][:, :, kept]
     source = np.zeros((omega.size, network.size), dtype=complex)
     for i, value in network.source.items():
         source[:, i] = value[0]
     ours = np.linalg.solve(whole, source[..., None])[..., 0]
-    exact = np.linalg.solve(around + inside, source[:, kept, None])[..., 0]
     shown = ends + [network.driver_count + i for i, edge in enumerate(batch.topology.diaphragms)
                     if OUTSIDE in edge]  # fmt: skip
     if not shown:
         shown = [i for i, edge in enumerate(batch.topology.drivers) if OUTSIDE in edge]
     scale = omega * rules.air.density / (2.0 * np.pi * OUTSIDE_SPACE.distance * REFERENCE_PRESSURE)
     place = [kept.index(i) for i in shown]
+    coarse, fine = (
+        _levels(
+            np.linalg.solve(
+                around + _air(plan, batch, rules, omega, size)[:, kept][:, :, kept], source[:, kept, None]
+            )[..., 0][:, place],
+            scale,
+        )
+        for size in (2.0 * finest, finest)
+    )
     return Levels(
         hz=hz,
         names=tuple(_name(network, i) for i in shown),
-        network_db=20.0 * np.log10(np.abs(ours[:, shown]).T * scale),
-        elements_db=20.0 * np.log10(np.abs(exact[:, place]).T * scale),
+        network_db=_levels(ours[:, shown], scale),
+        elements_db=fine + (fine - coarse) / (2.0**EDGE_POWER - 1.0),
     )
+
+
+def _levels(flows: np.ndarray, scale: np.ndarray) -> np.ndarray:
+    return np.asarray(20.0 * np.log10(np.abs(flows).T * scale))
 
 
 def _name(network: Network, flow: int) -> str:
@@ -169,21 +180,17 @@ def _matrix(network: Network, parts: tuple[str, ...], omega: np.ndarray) -> np.n
 def _air(
     plan: PlanBatch, batch: DesignBatch, rules: Rules, omega: np.ndarray, finest: float
 ) -> np.ndarray:
-    """Impedance matrices of the air inside among the network's flows, edges extrapolated [Pa s/m3]."""
+    """Impedance matrices of the air inside among the network's flows by one mesh [Pa s/m3]."""
     places = faces(plan, batch, rules.driver.area)
     floor, wall = floor_air(plan), plan.envelope.wall
     wavenumber = omega / rules.air.sound_speed
-    coarse, fine = (
-        face_impedances(floor, wall, wall + plan.height, places, wavenumber, step=STEP, finest=size)
-        for size in (2.0 * finest, finest)
-    )
-    z = fine + (fine - coarse) / (2.0**EDGE_POWER - 1.0)
+    z = face_impedances(floor, wall, wall + plan.height, places, wavenumber, step=STEP, finest=finest)
     first = len(batch.driver_ends) + len(batch.diaphragms)
     signs = np.zeros((len(places), first + 2 * len(batch.ducts)))
     for row, face in enumerate(places):
         signs[row, face.flow] = face.sign
     unit = 1j * omega * rules.air.density
-    result = unit[:, None, None] * (signs.T @ z @ signs)
+    result = np.asarray(unit[:, None, None] * (signs.T @ z @ signs))
     for gap in gaps(plan):
         if gap.leaf < 0 and gap.sideways:
             flow, width = first + 2 * gap.duct + gap.end, gap.high - gap.low

@@ -129,7 +129,7 @@ class Compared:
             )
         lines.append(
             "Both in a half space, without losses at walls, leaks, the driver's body and rounded edges. A "
-            f"notch is a dip of at least {NOTCH_DB:g} dB; what lies within {100 * APART:g} % of it is left out."
+            f"notch is a dip of at least {NOTCH_DB:g} dB; within {100 * APART:g} % of it nothing counts."
         )
         return "\n".join(lines)
 
