@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from models.mesh_checks import wall_thickness
+from models.mesh_checks import overhangs, wall_thickness
 from models.plan_mesh_checks import Check, check_box
 from models.rules import Rules
 from models.solid_steps import Parts, Prism, Rod, Step, parts_of
@@ -119,3 +119,12 @@ def test_slivers_tell_no_wall() -> None:
     contour = np.array([[0.0, 0.0], [1.0, 0.0], [1.0005, 0.0005], [30.0, 0.0005], [30.0, 10.0], [0.0, 10.0]])
     plate = solid_of([Step(True, Prism((contour,), 0.0, 8.0))])
     assert wall_thickness(plate).thickness.min() == pytest.approx(8.0, abs=1e-3)
+
+
+@pytest.mark.parametrize(("ledge", "patches"), [(0.001, 0), (1.0, 1)])
+def test_slivers_are_no_overhangs(ledge: float, patches: int) -> None:
+    """A ledge 20 mm long on a wall looks straight down; one of 1 um is rounding."""
+    contour = np.array([[0, 0], [10, 0], [10, 5], [10 + ledge, 5], [10 + ledge, 30], [0, 30]], dtype=float)
+    wall = solid_of([Step(True, Prism((contour,), 0.0, 20.0))]).rotate((90.0, 0.0, 0.0))
+    found = overhangs(wall)
+    assert [round(one.area, 6) for one in found] == [20.0 * ledge] * patches

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from models.air_response import graded_lines
+from studies.network_and_fem.pairs import pair_table
 from studies.network_and_fem.solid import solve_solid
 from studies.network_and_fem.study import bend_table, main
 
@@ -29,8 +30,8 @@ def test_network_agrees(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> N
 
 
 def test_bends_agree() -> None:
-    """Squares of plane bends and folds by finite elements against the forms, to 0.01."""
-    for name, squares, form in bend_table(0.06):
+    """Squares of plane bends, folds and pairs of them by finite elements against the forms, to 0.01."""
+    for name, squares, form in [*bend_table(0.06), *pair_table(0.1)]:
         assert form == pytest.approx(squares, abs=0.01), name
 
 
