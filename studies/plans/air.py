@@ -31,7 +31,7 @@ from studies.plans.study import EFFORT, random_designs, study_rules
 THREE_CHAMBERS = ("AB/AC.Co", "oA/AB.BC.Co", "AB/Ao.BC.Co", "AC/AB.Bo.Co", "oA/AB.BC.Ao.Co")
 """Graphs of three chambers beside the named ones."""
 
-REDUCED = ("oA/Ao", "AB/AB.Ao", "oA/AB.BC.Co")
+REDUCED = ("oA/Ao", "AB/AB.Ao", "AB/AC.Co")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
