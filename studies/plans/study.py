@@ -7,6 +7,7 @@ every design is a line of that file as soon as it is finished, and those that st
 from __future__ import annotations
 
 import argparse
+import io
 import json
 import sys
 import time
@@ -32,10 +33,11 @@ from optimizer.graphs import season_graphs
 from optimizer.layout_efforts import LayoutEffort, rounds
 from optimizer.layout_search import LaidOut, NoPlan, lay_out
 from optimizer.mesh_files import Mesh, read_stl, stl_bytes
-from optimizer.printer import fits_bed, printer_of, split_for_bed
+from optimizer.printer import fits_bed, printer_of
 from optimizer.season import load_season
 from optimizer.sites import search_sites
 from optimizer.space import SearchSpace
+from optimizer.splitting import kept_whole, split_for_bed
 
 SEASON = Path(__file__).parents[2] / "configs" / "demo.toml"
 EFFORT = LayoutEffort(
@@ -141,14 +143,19 @@ def random_designs(topology: Topology, rules: Rules, count: int, seed: int) -> l
 
 def check_laid_out(found: LaidOut) -> list[str]:
     """Checks that do not hold, of the parts as read back from STL, and of the model against them."""
+    import trimesh
+
     parts = parts_of(found.plan, 7)
     printer = printer_of(load_season(SEASON))
     solids = []
     wrong = []
     for name, solid in (("body", solid_of(parts.body)), ("lid", solid_of(parts.lid))):
-        mesh: Mesh = read_stl(stl_bytes(triangles_of(solid), "part"))
+        content = stl_bytes(triangles_of(solid), "part")
+        if not trimesh.load(io.BytesIO(content), file_type="stl").is_watertight:
+            wrong.append(f"{name}: not watertight by trimesh")
+        mesh: Mesh = read_stl(content)
         solids.append(from_triangles(*mesh))
-        pieces = split_for_bed(solids[-1], printer.bed_mm, [])
+        pieces, _ = split_for_bed(solids[-1], printer.bed_mm, kept_whole(found.plan, parts, name == "lid"))
         sizes = [np.ptp(triangles_of(piece)[0], axis=0) for piece in pieces]
         if not sizes or not all(fits_bed(size, printer.bed_mm) for size in sizes):
             wrong.append(f"{name}: its pieces do not fit the bed")
