@@ -46,7 +46,8 @@ STEP, FINEST = 0.02, 0.0025
 
 EVEN_PRESSURE = 0.82
 """One pressure across a mouth that a duct turns into takes off so much more of :func:`end_share` than open
-space does: 0.78 to 0.85 by plane finite elements for walls of 0.05 to 0.4 widths (``studies/plans``) [1]."""
+space does: 0.76 to 0.85 by plane finite elements for walls of 0.05 to 0.3 widths
+(``studies/network_and_fem``) [1]."""
 
 EDGE_POWER = 4.0 / 3.0
 """The flow at an edge is like r^(-1/3), so that errors fall with this power of the cells there."""

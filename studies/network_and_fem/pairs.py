@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from models.bends import (
+    end_share,
     fold_correction,
     fold_skew,
     mitred_bend_correction,
@@ -10,6 +13,8 @@ from models.bends import (
     side_end_correction,
     side_end_skew,
 )
+from models.plan_air import Face
+from models.plan_elements import face_impedances
 from studies.network_and_fem.cases import box_of
 from studies.network_and_fem.folded import channel_squares
 from studies.network_and_fem.solid import Box
@@ -81,6 +86,23 @@ def _ends(t: float, finest: float) -> list[tuple[str, float, float]]:
     form += float(pair_correction(1.0, apart, fold_skew(1.0, t), side_end_skew(1.0, t)))
     name = f"fold and turn through a wall of {t:g}, {apart:g} apart"
     return [*rows, (name, _squares(planes, ends, finest) - plain, form)]
+
+
+def even_pressure(t: float, finest: float) -> float:
+    """What one pressure across a mouth that a channel turns into takes off, over end_share, less one."""
+    height = 1.0
+    floor = np.array([[[0.0, LEG + 1.0], [0.0, 1.0]], [[LEG, LEG + 1.0], [1.0, 1.0 + t]]])
+    ends = [
+        Face(spans=((0.0, 0.0), (0.0, 1.0), (0.0, height)), flow=0, sign=1.0, piston=False),
+        Face(spans=((LEG, LEG + 1.0), (1.0 + t, 1.0 + t), (0.0, height)), flow=1, sign=1.0, piston=False),
+    ]
+    squares = []
+    for cell in (2.0 * finest, finest):
+        z = face_impedances(floor, 0.0, height, ends, np.array([1e-3]), step=0.3, finest=cell)[0]
+        squares.append(height * float(z[0, 0] - z[0, 1] ** 2 / z[1, 1]))
+    exact = squares[1] + (squares[1] - squares[0]) / (2.0 ** (4.0 / 3.0) - 1.0)
+    plain = LEG + 1.0 + t + float(mitred_bend_correction(1.0))
+    return (exact - plain) / float(end_share(1.0, t)) - 1.0
 
 
 def _opened(high: float, at: float) -> tuple[Plane, Plane]:

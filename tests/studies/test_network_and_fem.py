@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from models.air_response import graded_lines
-from studies.network_and_fem.pairs import pair_table
+from models.plan_comparison import EVEN_PRESSURE
+from studies.network_and_fem.pairs import even_pressure, pair_table
 from studies.network_and_fem.solid import solve_solid
 from studies.network_and_fem.study import bend_table, main
 
@@ -33,6 +34,12 @@ def test_bends_agree() -> None:
     """Squares of plane bends, folds and pairs of them by finite elements against the forms, to 0.01."""
     for name, squares, form in [*bend_table(0.06), *pair_table(0.1)]:
         assert form == pytest.approx(squares, abs=0.01), name
+
+
+def test_one_pressure_in_a_turned_mouth() -> None:
+    """What the comparison of plans gives back, for walls of 3 mm and channels of 15 to 60 mm: to 0.06."""
+    for wall in (0.05, 0.1, 0.2):
+        assert even_pressure(wall, 0.05) == pytest.approx(EVEN_PRESSURE, abs=0.06), wall
 
 
 def test_straight_tube_is_a_line() -> None:
