@@ -71,10 +71,11 @@ def build(
 @click.option("--candidate", "number", type=RANK, required=True, help="Rank of the candidate.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def verify(run: Path, number: int, as_json: bool) -> None:
-    """Check the parts of a built candidate of RUN on their meshes, and its network on its air in 3-D.
+    """Check the parts of a built candidate of RUN, and its network.
 
-    Levels of the network at the box's openings are compared with finite elements of the air as drawn;
-    the figure goes to the parts as air.png and air.svg. The exit status is that of the checks on meshes.
+    Parts are measured on their meshes. Levels of the network at the box's openings are compared with
+    finite elements of the air as drawn; the figure goes to the parts as air.png and air.svg. The exit
+    status is that of the checks on meshes.
     """
     import json
 
