@@ -7,8 +7,9 @@ duct's length. Heights do not matter, so all of this is flow in a plane.
 
 The forms of mitred bends and of folds about a thin partition are exact conformal maps
 (Schwarz-Christoffel), computed here; a corner of equal widths comes to 0.5587 squares, the value known
-from sheet resistances (from memory). The bridge between thin and thick partitions is fitted to finite
-elements, as is shown in ``studies/network_and_fem``.
+from sheet resistances (from memory). The bridge between thin and thick partitions, ends that a channel turns
+into and what bends near each other do are fitted to finite elements, as is shown in
+``studies/network_and_fem``.
 """
 
 from __future__ import annotations
@@ -17,6 +18,9 @@ import numpy as np
 
 _BRIDGE, _BRIDGE_POWER = 3.5, 0.8
 """Fitted: share exp(-3.5 (t/g)^0.8) of a thin partition in a fold of partition t and gap g."""
+
+_SKEW, _SKEW_THIN, _SKEW_END = 0.329, 0.0985, 0.8
+"""Fitted: first odd mode that a corner sends along a channel; more about a thin partition and at an end."""
 
 Sizes = np.ndarray | float
 
@@ -115,3 +119,78 @@ def fold_correction(
         around = g / leg - 2.0 / np.pi * np.log(np.sinh(0.5 * np.pi * g / leg))
         squares = squares + thin * around + (1.0 - thin) * mitred
     return np.asarray(w * squares - (g + t + 0.5 * (w + back)))
+
+
+def side_end_correction(width: Sizes, wall: Sizes) -> np.ndarray:
+    """Correction of a right-angled turn through a channel's side wall into the open.
+
+    Parameters
+    ----------
+    width : ndarray or float
+        Width of the channel and of the gap in its wall, which ends flush with the channel [m].
+    wall : ndarray or float
+        Thickness of that wall [m].
+
+    Returns
+    -------
+    ndarray
+        Length to add to that of the centre line, which turns in the middle and ends behind the wall [m].
+    """
+    return np.asarray(mitred_bend_correction(width) + end_share(width, wall))
+
+
+def end_share(width: Sizes, wall: Sizes) -> np.ndarray:
+    """What the near end takes off the corner before it, whose flow need not straighten [m].
+
+    Parameters
+    ----------
+    width, wall : ndarray or float
+        As in :func:`side_end_correction` [m].
+
+    Returns
+    -------
+    ndarray
+        Length to add, negative [m].
+    """
+    w, t = np.asarray(width, dtype=float), np.asarray(wall, dtype=float) / np.asarray(width, dtype=float)
+    return np.asarray(-w * np.exp(-2.0 * np.pi * t) * (0.031 + 0.018 * np.exp(-14.0 * t)))
+
+
+def fold_skew(width: Sizes, partition: Sizes) -> np.ndarray:
+    """First odd mode that a fold of equal widths sends along its legs, for :func:`pair_correction` [1]."""
+    ratio = np.asarray(partition, dtype=float) / np.asarray(width, dtype=float)
+    return np.asarray(_SKEW + _SKEW_THIN * np.exp(-_BRIDGE * ratio**_BRIDGE_POWER))
+
+
+def side_end_skew(width: Sizes, wall: Sizes) -> np.ndarray:
+    """The same of a turn through the side wall into the open [1]."""
+    return np.asarray(_SKEW - _SKEW_END * end_share(width, wall) / np.asarray(width, dtype=float))
+
+
+def pair_correction(
+    width: Sizes, straight: Sizes, first: Sizes, second: Sizes, same_way: bool = False
+) -> np.ndarray:
+    """What two bends add to the corrections that they have apart, by the odd mode that dies out between them.
+
+    Parameters
+    ----------
+    width : ndarray or float
+        Width of the channel [m].
+    straight : ndarray or float
+        Length of the straight piece between them [m].
+    first, second : ndarray or float
+        Skew of each bend; that of a plain corner is 0.329 [1].
+    same_way : bool
+        Whether they turn the same way, like a U; otherwise like an S [flag].
+
+    Returns
+    -------
+    ndarray
+        Length to add, positive for an S and negative for a U [m].
+    """
+    w = np.asarray(width, dtype=float)
+    fade = np.exp(-np.pi * np.maximum(np.asarray(straight, dtype=float), 0.0) / w)
+    size = w * np.asarray(first) * np.asarray(second) * fade
+    if same_way:
+        return np.asarray(-size / (1.0 - 0.16 * fade - 0.13 * fade**2))
+    return np.asarray(size / (1.0 + 0.2 * fade))

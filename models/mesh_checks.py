@@ -18,6 +18,10 @@ MOST_FACES = 20000
 OVERHANG = np.cos(np.radians(45.0)) + 1e-3
 """Downward part of a unit normal beyond which a face overhangs too far."""
 
+SLIVER_MM = 0.02
+"""Height of a triangle below which its normal says nothing: files of single precision move corners by
+10 nm, which turns it by up to a thousandth and decides about 45 degrees [mm]."""
+
 LEAST_AIR_MM3 = 20.0
 """Air spaces smaller than this are gaps of joints, not chambers [mm3]."""
 
@@ -48,7 +52,7 @@ def wall_thickness(solid: Any, rays: int = RAYS, seed: int = 1) -> Walls:
     """Thickness along the inward normal from points spread evenly over a solid's surface.
 
     Every face gets at least one ray from its middle, so that no small face is missed, unless there are
-    more than :data:`MOST_FACES`.
+    more than :data:`MOST_FACES`. Slivers without a sure normal get none.
 
     Parameters
     ----------
@@ -68,7 +72,7 @@ def wall_thickness(solid: Any, rays: int = RAYS, seed: int = 1) -> Walls:
     a, b, c = (vertices[triangles[:, i]] for i in range(3))
     normal = np.cross(b - a, c - a)
     area = np.linalg.norm(normal, axis=1)
-    keep = area > 1e-4
+    keep = area > SLIVER_MM * _longest(a, b, c)
     a, b, c, normal, area = a[keep], b[keep], c[keep], normal[keep], area[keep]
     normal = normal / area[:, None]
     rng = np.random.default_rng(seed)
@@ -88,6 +92,11 @@ def wall_thickness(solid: Any, rays: int = RAYS, seed: int = 1) -> Walls:
         if hits:
             thickness[i] = hits[0].distance * reach
     return Walls(points=points, normals=normal[face], thickness=thickness, spread=slice(middles, None))
+
+
+def _longest(a: np.ndarray, b: np.ndarray, c: np.ndarray) -> np.ndarray:
+    """Longest side of triangles by their corners [mm]."""
+    return np.asarray(np.max([np.linalg.norm(side, axis=1) for side in (b - a, c - b, a - c)], axis=0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,14 +132,14 @@ def overhangs(solid: Any) -> list[Overhang]:
     Returns
     -------
     list of Overhang
-        Largest first, what lies on the bed left out [list].
+        Largest first; what lies on the bed and slivers are left out [list].
     """
     vertices, triangles = triangles_of(solid)
     a, b, c = (vertices[triangles[:, i]] for i in range(3))
     normal = np.cross(b - a, c - a)
     area = np.linalg.norm(normal, axis=1)
     bed = vertices[:, 2].min()
-    down = (-normal[:, 2] > OVERHANG * area) & (area > 1e-6)
+    down = (-normal[:, 2] > OVERHANG * area) & (area > SLIVER_MM * _longest(a, b, c))
     down &= ~np.all(vertices[triangles, 2] < bed + 0.01, axis=1)
     faces = np.nonzero(down)[0]
     owner = {int(f): int(f) for f in faces}

@@ -238,16 +238,16 @@ def _add_chamber(
             add(planes, one.unknown, two.unknown, one.sign * two.sign * z[a, b])
             if a != b and one.unknown == two.unknown:  # both ends of one flow meet the same chamber
                 add(planes, one.unknown, two.unknown, one.sign * two.sign * z[a, b])
-        add(planes, one.unknown, one.unknown, _inner_end(one, _open_share(sides, patches[a]), rules, omega))
+        add(planes, one.unknown, one.unknown, inner_end(one, open_share(sides, patches[a]), rules, omega))
 
 
-def _open_share(sides: np.ndarray, patch: Patch) -> np.ndarray:
+def open_share(sides: np.ndarray, patch: Patch) -> np.ndarray:
     """Share of its wall that a patch takes [1]."""
     first, second = in_plane_axes(patch.wall)
     return np.asarray(4.0 * np.prod(patch.half, axis=1) / (sides[:, first] * sides[:, second]))
 
 
-def _inner_end(joint: Joint, share: np.ndarray, rules: Rules, omega: np.ndarray) -> np.ndarray:
+def inner_end(joint: Joint, share: np.ndarray, rules: Rules, omega: np.ndarray) -> np.ndarray:
     """What the real end adds to the room's self term; nothing where it takes its whole wall."""
     unit = 1j * omega * rules.air.density / joint.area[:, None]
     if rules.physics.chambers == "room":

@@ -7,10 +7,18 @@ wall face to wall face; folds and right-angled turns come with their corrections
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from models.arrangement import Block, Mount, Opening
-from models.bends import fold_correction, mitred_bend_correction
+from models.bends import (
+    fold_correction,
+    fold_skew,
+    pair_correction,
+    side_end_correction,
+    side_end_skew,
+)
 from models.design import DesignBatch, Diaphragms, Ducts, End, Mouth, Patch
 from models.envelope import Site, in_plane_axes
 from models.plan import DuctEnd, PlanBatch
@@ -80,22 +88,32 @@ def centre_line(plan: PlanBatch, duct: int) -> tuple[np.ndarray, tuple[tuple[np.
     """
     block = plan.arrangement.blocks[duct]
     wall, width, run = plan.envelope.wall, plan.lane_widths[:, duct], plan.run_length(duct)
-    turn, fold = mitred_bend_correction(width), fold_correction(width, width, wall)
-    bends: list[tuple[np.ndarray, np.ndarray]] = []
+    fold = fold_correction(width, width, wall), fold_skew(width, wall)
+    turn = side_end_correction(width, wall), side_end_skew(width, wall)
+    places, kinds = [], []
     length = np.full(plan.size, wall)
     if block.openings[0].sideways:
         # half a lane across, and half a lane less along: the length is that of a straight lane
-        bends.append((length + 0.5 * width, turn))
+        places.append(length + 0.5 * width)
+        kinds.append(turn)
     for lane in range(block.lanes):
         straight = run - (lane > 0) * width - (lane < block.lanes - 1) * width
         length = length + straight
         if lane < block.lanes - 1:
             around = 2.0 * width + wall
-            bends.append((length + 0.5 * around, fold))
+            places.append(length + 0.5 * around)
+            kinds.append(fold)
             length = length + around
     if block.openings[1].sideways:
-        bends.append((length - 0.5 * width, turn))
-    return np.asarray(length + wall), tuple(bends)
+        places.append(length - 0.5 * width)
+        kinds.append(turn)
+    corrections = [kind[0] for kind in kinds]
+    # neighbouring bends turn in opposite senses, but for a single lane that opens twice on one side
+    same_way = block.lanes == 1 and block.openings[0].face == block.openings[1].face
+    for i, ((_, before), (_, after)) in enumerate(pairwise(kinds)):
+        both = 0.5 * pair_correction(width, run - 2.0 * width, before, after, same_way)
+        corrections[i], corrections[i + 1] = corrections[i] + both, corrections[i + 1] + both
+    return np.asarray(length + wall), tuple(zip(places, corrections, strict=True))
 
 
 class _Reader:

@@ -10,7 +10,7 @@ import numpy as np
 
 from models.plan_checks import mount_name
 from models.score import Judge
-from models.solid_steps import MM, Parts, parts_of
+from models.solid_steps import MM, parts_of
 from models.solids import plain_contours, solid_of, triangles_of
 from optimizer.cad_files import has_cad, step_bytes
 from optimizer.design_file import read_design, write_design
@@ -21,7 +21,7 @@ from optimizer.layout_search import LaidOut, NoPlan, lay_out
 from optimizer.mesh_files import Mesh, stl_bytes, threemf_bytes
 from optimizer.plan_file import plan_data, read_plan_file
 from optimizer.plan_stage import laid_out_of
-from optimizer.printer import printer_of, split_for_bed
+from optimizer.printer import printer_of
 from optimizer.progress import Progress, silent
 from optimizer.run_folder import (
     NETWORK_FILE,
@@ -32,6 +32,7 @@ from optimizer.run_folder import (
     candidate_folder,
 )
 from optimizer.season import Season, season_from_data
+from optimizer.splitting import kept_whole, split_for_bed
 from optimizer.verification import Verified, require_mesh_extra, turned_over, verify_parts
 
 PARTS = "parts"
@@ -177,7 +178,8 @@ def write_parts(folder: Path, found: LaidOut, season: Season, number: int | None
         old.unlink()
     meshes: dict[str, Mesh] = {}
     for name, solid in solids.items():
-        pieces = split_for_bed(solid, printer.bed_mm, _whole(found, parts) if name == "body" else [])
+        keep = kept_whole(found.plan, parts, name == "lid")
+        pieces, clear = split_for_bed(solid, printer.bed_mm, keep)
         if not pieces:
             notes.append(f"the {name} exceeds the printer's bed by too much to be split")
             pieces = [solid]
@@ -188,6 +190,7 @@ def write_parts(folder: Path, found: LaidOut, season: Season, number: int | None
         if len(pieces) > 1:
             notes.append(
                 f"the {name} is split into {len(pieces)} pieces for the bed: glue the faces airtight"
+                + ("" if clear else "; a cut runs through a cut-out, a boss or along a wall")
             )
     for name, steps in (("body", parts.body), ("lid", parts.lid)):
         (folder / f"{name}.step").unlink(missing_ok=True)
@@ -209,20 +212,6 @@ def _side_by_side(meshes: dict[str, Mesh]) -> dict[str, Mesh]:
         low = vertices.min(axis=0)
         result[name] = (vertices - low + np.array([at, 0.0, 0.0]), triangles)
         at += float(np.ptp(vertices[:, 0])) + 10.0
-    return result
-
-
-def _whole(found: LaidOut, parts: Parts) -> list[np.ndarray]:
-    """Cuboids that a split should not pass: cut-outs and bosses."""
-    plan = found.plan
-    result = []
-    for i in range(len(plan.arrangement.mounts)):
-        half = 0.5 * float(plan.discs[i].frame[0]) * MM
-        centre = plan.mounts[0, i] * MM
-        result.append(np.stack([centre - half, centre + half], axis=1))
-    for u, v in parts.pins:
-        centre = np.array([u, v, plan.outer[2] * MM - 12.0])
-        result.append(np.stack([centre - 8.0, centre + 8.0], axis=1))
     return result
 
 

@@ -71,18 +71,38 @@ def build(
 @click.option("--candidate", "number", type=RANK, required=True, help="Rank of the candidate.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def verify(run: Path, number: int, as_json: bool) -> None:
-    """Check the parts of a built candidate of RUN on their meshes."""
+    """Check the parts of a built candidate of RUN, and its network.
+
+    Parts are measured on their meshes. Levels of the network at the box's openings are compared with
+    finite elements of the air as drawn; the figure goes to the parts as air.png and air.svg. The exit
+    status is that of the checks on meshes.
+    """
     import json
 
+    from models.catalogue import short_label
+    from optimizer.air_check import compare_candidate
     from optimizer.build import PARTS, find_candidate, season_of
+    from optimizer.figures import draw_figure
+    from optimizer.figures_air import air_figure
     from optimizer.run_folder import candidate_folder, read_run
     from optimizer.verification import verify_parts
 
     finished = read_run(run)
-    find_candidate(finished, number)
+    candidate = find_candidate(finished, number)
     folder = finished.folder / candidate_folder(number) / PARTS
-    verified = verify_parts(folder, season_of(finished), number)
-    click.echo(json.dumps(verified.record(), indent=1, allow_nan=False) if as_json else verified.text())
+    season = season_of(finished)
+    verified = verify_parts(folder, season, number)
+    compared = compare_candidate(folder, season)
+    title = f"{number}. {short_label(candidate['topology'], candidate['graph'])}"
+    try:
+        draw_figure(lambda: air_figure(title, compared), folder / "air")
+    except OSError as error:
+        raise unwritable("RUN", run, error) from None
+    if as_json:
+        record = verified.record() | {"finite_elements": compared.record()}
+        click.echo(json.dumps(record, indent=1, allow_nan=False))
+    else:
+        click.echo(f"{verified.text()}\n\n{compared.text()}\nfigure {folder / 'air.png'}")
     if not verified.passed:
         sys.exit(NOT_GOOD)
 

@@ -34,16 +34,18 @@ UNIT_MM = {"micron": 1e-3, "millimeter": 1.0, "centimeter": 10.0, "inch": 25.4, 
 
 
 def stl_bytes(mesh: Mesh, title: str) -> bytes:
-    """Binary STL of a mesh in millimetres."""
+    """Binary STL of a mesh in millimetres, without triangles whose corners become one in single precision."""
     vertices, triangles = mesh
     corners = vertices[triangles].astype("<f4")
+    kept = np.any(corners != np.roll(corners, 1, axis=1), axis=2).all(axis=1)
+    corners = corners[kept]
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]).astype("<f4")
     length = np.linalg.norm(normal, axis=1, keepdims=True)
-    record = np.zeros(len(triangles), dtype=[("n", "<f4", 3), ("c", "<f4", (3, 3)), ("a", "<u2")])
+    record = np.zeros(len(corners), dtype=[("n", "<f4", 3), ("c", "<f4", (3, 3)), ("a", "<u2")])
     record["n"] = normal / np.where(length > 0.0, length, 1.0)
     record["c"] = corners
     header = title.encode("ascii", "replace")[:80].ljust(80)
-    return header + struct.pack("<I", len(triangles)) + record.tobytes()
+    return header + struct.pack("<I", len(corners)) + record.tobytes()
 
 
 def threemf_bytes(meshes: dict[str, Mesh], title: str) -> bytes:

@@ -9,87 +9,15 @@ nothing and poles are eigenvalues.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from scipy import sparse
-from scipy.linalg import eigh
 
+from models.air_response import BLOCKS, Response, graded_lines, reduced
 from models.cabin_grid import MASS_1D, STIFFNESS_1D, average_row, point_row
-from models.cabin_modes import factor
 
 Box = tuple[tuple[float, float, float], tuple[float, float, float]]
 """Lowest and highest corner of a cuboid, or of a rectangle whose corners agree along its normal [m]."""
-
-BLOCKS = 12
-"""Blocks of the Krylov basis."""
-
-
-def graded_lines(marks: np.ndarray, step: float, finest: float, growth: float = 2.0) -> np.ndarray:
-    """Cell ends of one axis, the cells growing from every mark, from the finest to the step.
-
-    Parameters
-    ----------
-    marks : ndarray
-        Places that must be cell ends; the first and last are the walls [m].
-    step : float
-        Largest cell [m].
-    finest : float
-        Largest cell beside a mark [m].
-    growth : float
-        Ratio of neighbouring cells [1].
-
-    Returns
-    -------
-    ndarray, shape (n_cells + 1,)
-        Cell ends, rising [m].
-    """
-    ends = np.unique(np.round(marks, 9))
-    lines = [ends[:1]]
-    for low, high in pairwise(ends):
-        sizes, size, rest = [], finest, float(high - low)
-        while size < step and 2.5 * size < rest:
-            sizes.append(size)
-            rest -= 2.0 * size
-            size *= growth
-        middle = max(int(np.ceil(rest / min(size, step) - 1e-9)), 1)
-        cells = np.array([*sizes, *[rest / middle] * middle, *sizes[::-1]])
-        lines.append(low + np.cumsum(cells))
-        lines[-1][-1] = high
-    return np.concatenate(lines)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Response:
-    """A reduced air volume: geometry only, no air.
-
-    Attributes
-    ----------
-    stiffness, mass : ndarray, shape (n, n)
-        Reduced matrices [m], [m3].
-    loads : ndarray, shape (n, n_patches)
-        Means over the patches of the basis [1].
-    nodes : int
-        Nodes of the full grid [1].
-    """
-
-    stiffness: np.ndarray
-    mass: np.ndarray
-    loads: np.ndarray
-    nodes: int
-
-    def impedance(self, wavenumber: np.ndarray) -> np.ndarray:
-        """Mean pressure at a patch per flow into another over j w rho, shape (n_k, n, n) [1/m]."""
-        squares = np.asarray(wavenumber)[:, None, None] ** 2
-        return np.asarray(
-            self.loads.T @ np.linalg.solve(self.stiffness - squares * self.mass, self.loads[None])
-        )
-
-    def wavenumbers(self) -> np.ndarray:
-        """Wavenumbers of the modes with every patch shut, rising; those of low modes are right [1/m]."""
-        return np.sqrt(np.maximum(eigh(self.stiffness, self.mass, eigvals_only=True), 0.0))
-
 
 def solve_solid(
     cuboids: Sequence[Box], patches: Sequence[Box], *, step: float, finest: float, blocks: int = BLOCKS
@@ -124,7 +52,8 @@ def solve_solid(
         air[np.ix_(*inside)] = True
     stiffness, mass, nodes = _matrices(lines, air)
     loads = np.column_stack([_load(lines, np.array(box), nodes) for box in patches])
-    return _reduce(stiffness, mass, loads, float(np.max(corners[:, 1] - corners[:, 0])), blocks)
+    size = float(np.max(corners[:, 1] - corners[:, 0]))
+    return reduced(stiffness, mass, loads, 1.0 / size**2, blocks)
 
 
 def _matrices(
@@ -165,27 +94,3 @@ def _load(lines: list[np.ndarray], box: np.ndarray, nodes: np.ndarray) -> np.nda
     if abs(whole[nodes].sum() - 1.0) > 1e-6:
         raise ValueError(f"patch {box.tolist()} does not lie on the air")
     return np.asarray(whole[nodes])
-
-
-def _reduce(
-    stiffness: sparse.csc_matrix, mass: sparse.csc_matrix, loads: np.ndarray, size: float, blocks: int
-) -> Response:
-    solve = factor(sparse.csc_matrix(stiffness + mass / size**2))
-    basis = np.empty((loads.shape[0], 0))
-    block = loads
-    for _ in range(blocks):
-        block = np.column_stack([solve(column) for column in block.T])
-        for _ in range(2):
-            block = block - basis @ (basis.T @ (mass @ block))
-        block = block / np.sqrt(np.sum(block * (mass @ block), axis=0))
-        left, scale, _ = np.linalg.svd(block.T @ (mass @ block))
-        keep = scale > 1e-10 * scale[0]
-        block = block @ (left[:, keep] / np.sqrt(scale[keep]))
-        basis = np.column_stack([basis, block])
-        block = mass @ block
-    return Response(
-        stiffness=basis.T @ (stiffness @ basis),
-        mass=basis.T @ (mass @ basis),
-        loads=basis.T @ loads,
-        nodes=loads.shape[0],
-    )

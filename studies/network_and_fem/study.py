@@ -16,6 +16,7 @@ from studies.network_and_fem import limits
 from studies.network_and_fem.cases import Case, box_of, chamber_cases, drawn_cases, two_chamber_cases
 from studies.network_and_fem.comparing import BAND_HZ, RULES, errors, fem_curves, network_curves
 from studies.network_and_fem.folded import Treatment, channel_squares, folded_cases
+from studies.network_and_fem.pairs import even_pressure, pair_table
 from studies.network_and_fem.terms import TERMS, variant
 
 Curves = tuple[np.ndarray, np.ndarray]
@@ -193,8 +194,12 @@ def main(arguments: list[str] | None = None) -> list[Row]:
         worst = max(max(r.impedance_db[1], r.transfer_db[1]) for r in found)
         print(f"| {treatment} | {worst:.2f} | {max(r.shift_percent for r in found):.2f} |")
     print("\n| plane channel | squares by finite elements | squares by form |\n|---|---|---|")
-    for name, squares, form in bend_table(0.06 if options.reduced else 0.02):
+    finest = 0.1 if options.reduced else 0.02
+    for name, squares, form in [*bend_table(finest), *pair_table(finest)]:
         print(f"| {name} | {squares:.4f} | {form:.4f} |")
+    print("\n| wall, in widths | one pressure in the mouth: further share of the end |\n|---|---|")
+    for wall in (0.05, 0.1, 0.2, 0.3):
+        print(f"| {wall:g} | {even_pressure(wall, finest):.3f} |")
     if not options.reduced:
         print_limits()
     options.out.mkdir(parents=True, exist_ok=True)

@@ -37,7 +37,7 @@ TERMS: dict[str, tuple[tuple[str, Callable[..., Any]], ...]] = {
     "no third sum": (("models.rooms.near_field", _no_third_sum),),
     "profile factor the same for holes and wide ducts": (
         ("models.joints.profile_factor", _always(PROFILE)),
-        ("models.network._open_share", _always(0.0)),
+        ("models.network.open_share", _always(0.0)),
         ("studies.network_and_fem.comparing.open_share", _always(0.0)),
     ),
     "no profile factor": (("models.joints.profile_factor", _always(1.0)),),

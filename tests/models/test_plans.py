@@ -8,7 +8,13 @@ import numpy as np
 import pytest
 
 from models.arrangement import Arrangement, Block, Cut, Leaf, Mount, Opening, neighbours
-from models.bends import fold_correction, mitred_bend_correction
+from models.bends import (
+    fold_correction,
+    fold_skew,
+    pair_correction,
+    side_end_correction,
+    side_end_skew,
+)
 from models.plan import PlanBatch, lay
 from models.plan_checks import faults, shortfall
 from models.plan_reading import read_plan
@@ -65,10 +71,15 @@ def test_length_and_section_are_those_of_the_drawing(rules: Rules, lanes: int) -
     assert duct.area[0] == pytest.approx(width * 174.0 * 1e-6, rel=1e-12)
     (at, turn), *rest = duct.bends
     w = width * 1e-3
-    assert at[0] == pytest.approx(0.003 + 0.5 * w) and turn[0] == pytest.approx(mitred_bend_correction(w))
+    assert at[0] == pytest.approx(0.003 + 0.5 * w)
     assert len(rest) == folds
-    for where, correction in rest:
-        assert correction[0] == pytest.approx(fold_correction(w, w, 0.003))
+    # each bend alone, and what the odd mode between neighbours adds to either half and half
+    end, fold = side_end_skew(w, 0.003), fold_skew(w, 0.003)
+    apart = 0.154 - 2.0 * w
+    pairs = [pair_correction(w, apart, end if i == 0 else fold, fold) for i in range(folds)]
+    assert turn[0] == pytest.approx(side_end_correction(w, 0.003) + 0.5 * sum(pairs[:1]))
+    for i, (where, correction) in enumerate(rest):
+        assert correction[0] == pytest.approx(fold_correction(w, w, 0.003) + 0.5 * sum(pairs[i : i + 2]))
         assert at[0] < where[0] < duct.length[0]
 
 

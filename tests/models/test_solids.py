@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from models.mesh_checks import overhangs, wall_thickness
 from models.plan_mesh_checks import Check, check_box
 from models.rules import Rules
 from models.solid_steps import Parts, Prism, Rod, Step, parts_of
@@ -111,3 +112,19 @@ def test_open_triangles_are_no_solid(box: tuple[Any, Parts, Any, Any]) -> None:
     vertices, triangles = triangles_of(box[2])
     assert from_triangles(vertices, triangles).status() == manifold3d.Error.NoError
     assert from_triangles(vertices, triangles[1:]).status() != manifold3d.Error.NoError
+
+
+def test_slivers_tell_no_wall() -> None:
+    """A face 0.7 um wide whose normal is turned by 45 degrees beside a corner: the plate is 8 mm thick."""
+    contour = np.array([[0.0, 0.0], [1.0, 0.0], [1.0005, 0.0005], [30.0, 0.0005], [30.0, 10.0], [0.0, 10.0]])
+    plate = solid_of([Step(True, Prism((contour,), 0.0, 8.0))])
+    assert wall_thickness(plate).thickness.min() == pytest.approx(8.0, abs=1e-3)
+
+
+@pytest.mark.parametrize(("ledge", "patches"), [(0.001, 0), (1.0, 1)])
+def test_slivers_are_no_overhangs(ledge: float, patches: int) -> None:
+    """A ledge 20 mm long on a wall looks straight down; one of 1 um is rounding."""
+    contour = np.array([[0, 0], [10, 0], [10, 5], [10 + ledge, 5], [10 + ledge, 30], [0, 30]], dtype=float)
+    wall = solid_of([Step(True, Prism((contour,), 0.0, 20.0))]).rotate((90.0, 0.0, 0.0))
+    found = overhangs(wall)
+    assert [round(one.area, 6) for one in found] == [20.0 * ledge] * patches

@@ -61,6 +61,9 @@ def test_build_and_verify(run_folder: Path, season_path: Path, capsys) -> None:
         assert (parts / name).stat().st_size > 500, name
     status, out, err = command(capsys, "verify", run_folder, "--candidate", 1)
     assert status == 0 and "FAIL" not in out
+    # the plan's network against finite elements of its air, with a figure of both curves
+    assert "The network is right within 0.2 dB in general and 1 dB at worst" in out
+    assert all((parts / f"air.{kind}").stat().st_size > 10_000 for kind in ("png", "svg"))
     status, out, _ = command(
         capsys, "inspect", parts / "body.stl", parts / "lid.stl", "--config", season_path
     )
@@ -77,7 +80,9 @@ def test_build_and_verify(run_folder: Path, season_path: Path, capsys) -> None:
     status, out, _ = command(capsys, "verify", run_folder, "--candidate", 1)
     assert status == 1 and "FAIL  volume of room A" in out
     status, out, _ = command(capsys, "verify", run_folder, "--candidate", 1, "--json")
-    wrong = [check["name"] for check in json.loads(out)["checks"] if not check["passed"]]
+    told = json.loads(out)
+    wrong = [check["name"] for check in told["checks"] if not check["passed"]]
+    assert told["finite_elements"]["agrees"] and 0.0 < told["finite_elements"]["median_db"] < 0.2
     assert status == 1 and "volume of room A" in wrong
 
 

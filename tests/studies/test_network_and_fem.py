@@ -7,7 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from studies.network_and_fem.solid import graded_lines, solve_solid
+from models.air_response import graded_lines
+from models.plan_comparison import EVEN_PRESSURE
+from studies.network_and_fem.pairs import even_pressure, pair_table
+from studies.network_and_fem.solid import solve_solid
 from studies.network_and_fem.study import bend_table, main
 
 TUBE = (((0.0, 0.0, 0.0), (0.3, 0.04, 0.04)), ((0.3, 0.0, 0.0), (0.5, 0.04, 0.04)))
@@ -28,9 +31,15 @@ def test_network_agrees(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> N
 
 
 def test_bends_agree() -> None:
-    """Squares of plane bends and folds by finite elements against the forms, to 0.01."""
-    for name, squares, form in bend_table(0.06):
+    """Squares of plane bends, folds and pairs of them by finite elements against the forms, to 0.01."""
+    for name, squares, form in [*bend_table(0.06), *pair_table(0.1)]:
         assert form == pytest.approx(squares, abs=0.01), name
+
+
+def test_one_pressure_in_a_turned_mouth() -> None:
+    """What the comparison of plans gives back, for walls of 3 mm and channels of 15 to 60 mm: to 0.06."""
+    for wall in (0.05, 0.1, 0.2):
+        assert even_pressure(wall, 0.05) == pytest.approx(EVEN_PRESSURE, abs=0.06), wall
 
 
 def test_straight_tube_is_a_line() -> None:
