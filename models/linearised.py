@@ -6,13 +6,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from models.backend import Backend
 from models.design import DesignBatch
 from models.linear_drive import Linear, linear_drive, make_linear
 from models.linear_layout import Layout, Medium
-from models.linear_terms import Known, make_terms, near_sums
+from models.linear_terms import Known, Terms, make_terms, near_sums
 from models.outside import OutsideTable
 from models.rules import Rules
 
@@ -60,11 +62,32 @@ def linearised(
             near, d_near = near_sums(batch, points, layout)
             terms = terms._replace(near=near, d_near=d_near)
         return linear_drive(layout, medium, terms, voltage)
+    steps = compiled_steps(layout, medium, terms, np.ascontiguousarray(voltage))
+    for function, arguments in steps if layout.mode == 2 else steps[1:]:
+        function(*arguments)
+    found: Linear = steps[-1][1][-1]
+    return found
+
+
+def compiled_steps(
+    layout: Layout, medium: Medium, terms: Terms, voltage: np.ndarray
+) -> list[tuple[Any, tuple[Any, ...]]]:
+    """The compiled functions in turn with their arguments: near fields, then all else.
+
+    Parameters
+    ----------
+    layout, medium, terms : Layout, Medium, Terms
+        Structure, constants, and sizes with slopes, whose sums the first function writes [record].
+    voltage : ndarray, shape (n_points, n_columns)
+        Given drives, contiguous [V].
+
+    Returns
+    -------
+    list of pairs of a function and a tuple
+        The last argument of the last one takes the results [record].
+    """
     from models.linear_drive_kernel import drive_points  # which need numba
     from models.near_slopes_kernel import near_points
 
-    if layout.mode == 2:
-        near_points(layout, terms)
     found = make_linear(voltage, terms.slope.shape[2])
-    drive_points(layout, medium, terms, np.ascontiguousarray(voltage), found)
-    return found
+    return [(near_points, (layout, terms)), (drive_points, (layout, medium, terms, voltage, found))]
