@@ -1,4 +1,4 @@
-"""Compilation of the functions of :mod:`models.packing` before they are used, one by one.
+"""Compilation of the functions of :mod:`models.packing` and :mod:`models.linearised`, one by one.
 
 Each can be compiled in a process of its own, which leaves the code on disk.
 """
@@ -13,27 +13,33 @@ import numpy as np
 
 from models import packing, structure
 from models.design import DesignBatch
+from models.linear_layout import make_layout, make_medium
+from models.linear_terms import make_terms
+from models.linearised import compiled_steps
 from models.outside import OutsideTable
 from models.rules import Rules
 
-UNITS = 3
+UNITS = 5
 """Number of compiled functions that Python calls."""
 
 
-def example(batch: DesignBatch, rules: Rules) -> tuple[Any, ...]:
+def example(batch: DesignBatch, moved: DesignBatch, rules: Rules) -> tuple[Any, ...]:
     """What the compiled functions work on, of the types that every batch of every season has.
 
     Parameters
     ----------
     batch : DesignBatch
         A few designs, which need not fit [record].
+    moved : DesignBatch
+        One of them, of :func:`models.complex_step.stepped` variables [record].
     rules : Rules
         The season's rules; its spaces are not looked at [record].
 
     Returns
     -------
     tuple
-        Records of :mod:`models.kernel_records`, and a table of the outside that holds zeros [record].
+        Records of :mod:`models.kernel_records`, a table of the outside that holds zeros, and what
+        :mod:`models.linearised` works on [record].
     """
     omega = 2.0 * np.pi * rules.tones_hz
     graph = structure.make_graph(batch, rules)
@@ -43,7 +49,15 @@ def example(batch: DesignBatch, rules: Rules) -> tuple[Any, ...]:
     table = OutsideTable(
         impedance=np.zeros((1, 1, 1), dtype=complex), transfer=few.astype(complex), self_inertance=few
     )
-    return graph, tones, sizes, table
+    layout = make_layout(moved, rules)
+    medium = make_medium(rules, omega, layout)
+    columns = omega.size * medium.spaces
+    wide = OutsideTable(
+        impedance=np.zeros((1, 1, columns), dtype=complex),
+        transfer=np.zeros((1, columns), dtype=complex),
+        self_inertance=np.zeros((1, columns)),
+    )
+    return graph, tones, sizes, table, layout, medium, make_terms(moved, 1, rules, layout, medium, wide, {})
 
 
 def compile_unit(number: int, records: tuple[Any, ...]) -> None:
@@ -56,9 +70,11 @@ def compile_unit(number: int, records: tuple[Any, ...]) -> None:
     records : tuple
         From :func:`example` [record].
     """
-    graph, tones, sizes, table = records
+    graph, tones, sizes, table, layout, medium, terms = records
     room = packing.make_room(graph, tones, sizes)
-    function, arguments = packing.steps(graph, tones, sizes, table, room, 0, sizes.sides.shape[0])[number]
+    steps = packing.steps(graph, tones, sizes, table, room, 0, sizes.sides.shape[0])
+    voltage = np.ones((1, medium.omega.size * medium.spaces))
+    function, arguments = [*steps, *compiled_steps(layout, medium, terms, voltage)][number]
     type_of: Any = numba.typeof
     collects = gc.isenabled()
     gc.disable()  # the compiler's objects live to its end; looking for dead ones took 8 % of the time

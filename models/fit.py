@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from models.complex_step import cube_root
 from models.design import DesignBatch, Ducts, End, Mouth, Patch
 from models.envelope import WALLS, Envelope, Site, in_plane_axes, wall_axis
 from models.rules import Rules
@@ -20,6 +21,9 @@ from models.tapers import Profile, section_at
 
 SLACK = 1e-9
 """Share of a size by which a design may exceed it and still counts as fitting."""
+
+LEAST_ROOM = 1e-12
+"""Room that counts as none, in any unit."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,7 +48,7 @@ class Excess:
     @property
     def share(self) -> np.ndarray:
         """Need over room less 1, shape (n_designs,); not positive where it fits [1]."""
-        return np.asarray(self.need / np.maximum(self.room, 1e-12) - 1.0)
+        return np.asarray(self.need / np.maximum(self.room, LEAST_ROOM) - 1.0)
 
 
 def duct_thickness(duct: Ducts, wall: float) -> np.ndarray:
@@ -126,7 +130,7 @@ def material_volume(batch: DesignBatch, rules: Rules) -> np.ndarray:
 
 def _outer_sides(batch: DesignBatch, rules: Rules) -> np.ndarray:
     inner = rules.envelope.inner_sides
-    scale = np.cbrt(used_volume(batch, rules) / rules.envelope.inner_volume)
+    scale = cube_root(used_volume(batch, rules) / rules.envelope.inner_volume)
     return np.asarray(inner * scale[:, None] + 2.0 * rules.envelope.wall)
 
 
@@ -208,12 +212,9 @@ def _wall_room(batch: DesignBatch, place: int, end: End, width: np.ndarray, what
     """Whether a disc or slot of a given width finds room on the wall of a chamber."""
     if isinstance(end, Mouth):
         return []
-    axes = in_plane_axes(end.wall)
-    room = (
-        batch.sides[:, place][:, axes].max(axis=1)
-        if _is_slot(end)
-        else batch.sides[:, place][:, axes].min(axis=1)
-    )
+    first, second = in_plane_axes(end.wall)
+    sides = batch.sides[:, place, first], batch.sides[:, place, second]
+    room = np.maximum(*sides) if _is_slot(end) else np.minimum(*sides)
     return [
         Excess(
             what=f"{what} is wider than its wall of the chamber", need=width * 1e3, room=room * 1e3, unit="mm"
@@ -222,7 +223,7 @@ def _wall_room(batch: DesignBatch, place: int, end: End, width: np.ndarray, what
 
 
 def _is_slot(end: Patch) -> bool:
-    return bool(np.any(np.abs(end.half[:, 0] - end.half[:, 1]) > 1e-9))
+    return bool((np.abs((end.half[:, 0] - end.half[:, 1]).real) > 1e-9).any())
 
 
 def _mouth_rooms(batch: DesignBatch, rules: Rules) -> list[Excess]:
@@ -279,12 +280,16 @@ def _site_arrays(sites: tuple[Site, ...], envelope: Envelope) -> tuple[np.ndarra
     return walls, at, np.minimum(at, faces - at).min(axis=1)
 
 
+def shares(batch: DesignBatch, rules: Rules) -> np.ndarray:
+    """Need over room less 1 of every requirement, shape (n_requirements, n_designs) [1]."""
+    every = requirements(batch, rules)
+    need, room = np.array([one.need for one in every]), np.array([one.room for one in every])
+    return np.asarray(need / np.maximum(room, LEAST_ROOM) - 1.0)
+
+
 def violation(batch: DesignBatch, rules: Rules) -> np.ndarray:
     """Sum of all positive excess shares, 0 where a design fits, shape (n_designs,) [1]."""
-    total = np.zeros(batch.size)
-    for excess in requirements(batch, rules):
-        total += np.maximum(excess.share - SLACK, 0.0)
-    return total
+    return np.asarray(np.maximum(shares(batch, rules) - SLACK, 0.0).sum(axis=0))
 
 
 def reasons_not(batch: DesignBatch, rules: Rules) -> list[list[str]]:

@@ -10,7 +10,8 @@ from memory); series of Taylor, long enough for a relative error of a few 1e-16.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from types import FunctionType, ModuleType
 from typing import Any, TypeVar, cast
 
 import numba
@@ -62,6 +63,17 @@ def merged(function: Function) -> Function:
     holds it. Two or three levels of this are worth it; more make type inference slower than they save.
     """
     return cast(Function, numba.njit(**_INNER, fastmath=_FLAGS, inline="always")(function))
+
+
+def compiled_family(module: ModuleType, names: Sequence[str], **own: Any) -> list[Any]:
+    """Compile functions of a module that call each other and that numpy also calls as they are.
+
+    What compiled code has of its own takes the place of the module's function of that name.
+    """
+    scope = vars(module) | own
+    for name in names:
+        scope[name] = compiled(FunctionType(vars(module)[name].__code__, scope, name))
+    return [scope[name] for name in names]
 
 
 def inlined(function: Function) -> Function:

@@ -62,11 +62,12 @@ def near_field(
         M [1/m], N [m] and P [m3].
     """
     count = len(patches)
-    first, second, third = (np.zeros((sides.shape[0], count, count)) for _ in range(3))
+    kind = np.result_type(sides, *(patch.half for patch in patches))
+    first, second, third = (np.zeros((sides.shape[0], count, count), kind) for _ in range(3))
     shapes = [_mode_averages(sides, patch, MODES) for patch in patches]
     odd = {i: [_odd_averages(sides, patches[i], column) for column in (0, 1)] for i in ducts}
-    taken = {i: np.zeros((sides.shape[0], 2, count)) for i in ducts}
-    own = {i: np.zeros((sides.shape[0], 2, 2)) for i in ducts}
+    taken = {i: np.zeros((sides.shape[0], 2, count), kind) for i in ducts}
+    own = {i: np.zeros((sides.shape[0], 2, 2), kind) for i in ducts}
     square = _inverse_square(sides, line)
     fourth = square**2 * _weight_block(MODES_SECOND)
     few = (slice(None), *[slice(0, MODES_THIRD)] * 3)
@@ -189,7 +190,7 @@ def _weights(modes: int) -> np.ndarray:
 def _line_weights(sides: np.ndarray, line: int) -> np.ndarray:
     """e/k_n^2 of the line's own modes, which the sums across leave out, shape (n_designs, MODES)."""
     order = np.arange(1, MODES)
-    weights = np.zeros((sides.shape[0], MODES))
+    weights = np.zeros((sides.shape[0], MODES), sides.dtype)
     weights[:, 1:] = 2.0 * (sides[:, line, None] / (np.pi * order)) ** 2
     return weights
 

@@ -63,7 +63,7 @@ def _small_patch_tail(a: np.ndarray, b: np.ndarray, ku: np.ndarray, kv: np.ndarr
         wide = np.sinc((one * k1 / np.pi)[:, None, None] * s) * np.sinc(
             (two * k2 / np.pi)[:, None, None] * s * t
         )
-        root = np.hypot(k1[:, None], k2[:, None] * NODES)
+        root = np.sqrt(k1[:, None] ** 2 + (k2[:, None] * NODES) ** 2)
         kept += k1 * k2 * np.einsum("s,t,nst,nt->n", NODE_WEIGHTS, NODE_WEIGHTS, wide**2, 1.0 / root)
     area = 4.0 * a * b
     return np.asarray(rectangle_length(area, a / b) / area - kept / np.pi**2)

@@ -16,6 +16,9 @@ from models import rooms
 from models.design import Patch
 from models.envelope import in_plane_axes, wall_axis
 
+EQUAL = 1e-9
+"""Share by which sides of a wall may differ and still count as equal: rounding must not turn a slot."""
+
 SLOT_ASPECT = 4.0
 """Width over height of a slot whose height is not given."""
 
@@ -71,10 +74,10 @@ def section_sides(
     tuple of two ndarrays, shape (n_designs,)
         Long and short side [m].
     """
-    area = np.asarray(area, dtype=float)
+    area = np.asarray(area)
     if shape == "round":
         return np.sqrt(area), np.sqrt(area)
-    short = np.sqrt(area / aspect) if slot_height is None else np.asarray(slot_height, dtype=float)
+    short = np.sqrt(area / aspect) if slot_height is None else np.asarray(slot_height)
     return area / short, short + np.zeros_like(area)
 
 
@@ -103,7 +106,7 @@ def default_wall(line: int, order: int, at: np.ndarray | None) -> str:
     low, high = f"{'xyz'[line]}-", f"{'xyz'[line]}+"
     if at is None:
         return low if order == 0 else high
-    at = np.asarray(at, dtype=float)
+    at = np.asarray(at)
     least, most = at.min(initial=1.0), at.max(initial=0.0)
     if not (least >= 0.0 and most <= 1.0):
         raise ValueError("a place along the longest side must be 0 to 1")
@@ -131,7 +134,8 @@ def default_patch(
 ) -> Patch:
     """Patch of a connection whose place is not given, or only along the longest side.
 
-    A slot's long side lies along the longer side of its wall. A patch larger than its wall is clipped.
+    A slot's long side lies along the longer side of its wall, the first of equals. A patch larger than its
+    wall is clipped.
 
     Parameters
     ----------
@@ -162,18 +166,21 @@ def default_patch(
     ValueError
         The longest side changes its axis within the batch, or places mix walls.
     """
-    sides = np.asarray(sides, dtype=float)
+    sides = np.asarray(sides)
     axis = line_axis(sides) if line is None else line
     wall = default_wall(axis, order, at)
     first, second = in_plane_axes(wall)
     long, short = section_sides(area, shape, slot_height, aspect)
-    along_first = sides[:, first] >= sides[:, second]
-    half = 0.5 * np.stack([np.where(along_first, long, short), np.where(along_first, short, long)], axis=1)
     walls = sides[:, [first, second]]
-    half = np.minimum(half, 0.5 * walls)
+    half = np.empty_like(walls, dtype=np.result_type(sides, long))
+    half[:, 0], half[:, 1] = long, short
+    if shape != "round":
+        turned = walls[:, 0].real < walls[:, 1].real * (1.0 - EQUAL)
+        half[turned] = half[turned, ::-1]
     centre = 0.5 * walls
+    half = np.minimum(0.5 * half, centre)
     if at is not None and wall_axis(wall) != axis:
         column = (first, second).index(axis)
-        wish = np.asarray(at, dtype=float) * sides[:, axis]
+        wish = np.asarray(at) * sides[:, axis]
         centre[:, column] = np.clip(wish, half[:, column], walls[:, column] - half[:, column])
     return Patch(wall=wall, centre=centre, half=half)

@@ -14,11 +14,15 @@ from models.cabin import cabin_table
 from models.design import DesignBatch
 from models.drive import Driven, solve_drive
 from models.envelope import Site
+from models.linear_drive import Linear
+from models.linear_layout import make_layout, make_medium
+from models.linearised import linearised
 from models.network import Network, assemble
 from models.outside import OutsideTable, side_by_side
 from models.radiation import half_space_table
 from models.rules import Rules
 from models.spaces import HalfSpace
+from models.structure import make_graph, structure_key
 
 REFERENCE_PRESSURE = 20e-6
 """Reference of sound pressure level, rms [Pa]."""
@@ -120,6 +124,7 @@ class Judge:
         self.omega = np.tile(tones, len(rules.spaces))
         self._tables: dict[tuple[Site, ...], OutsideTable] = {}
         self._structures: dict[Any, Any] = {}
+        self._layouts: dict[Any, Any] = {}
         self._airs: dict[Air, Judge] = {}
 
     def with_rules(self, rules: Rules) -> Judge:
@@ -177,6 +182,30 @@ class Judge:
             voltage = np.broadcast_to(np.asarray(voltage, dtype=float), shape).reshape(batch.size, -1)
         return self._respond(batch, voltage)
 
+    def linearise(self, batch: DesignBatch, voltage: np.ndarray) -> Linear:
+        """Levels and permitted drives at given voltages, with exact slopes over all variables.
+
+        Parameters
+        ----------
+        batch : DesignBatch
+            Designs of :func:`models.complex_step.stepped` variables [record].
+        voltage : ndarray, shape (n_points, n_spaces * n_tones)
+            Amplifier voltage, rms [V].
+
+        Returns
+        -------
+        Linear
+            Values and slopes; levels re 20 uPa [record].
+        """
+        key = structure_key(batch)
+        if key not in self._layouts:
+            layout = make_layout(batch, self.rules)
+            self._layouts[key] = layout, make_medium(self.rules, 2.0 * np.pi * self.tones_hz, layout), {}
+        table = self.outside(batch.sites)
+        layout, medium, known = self._layouts[key]
+        found = linearised(batch, voltage, self.rules, layout, medium, table, known, self.backend)
+        return found._replace(level=found.level - 20.0 * np.log10(REFERENCE_PRESSURE))
+
     def scores(self, responses: Responses) -> np.ndarray:
         """Weighted mean over spaces of the mean over tones, shape (n_designs,) [dB]."""
         per_space = self.space_means(responses)
@@ -219,13 +248,13 @@ class Judge:
         )
 
     def _respond_compiled(self, batch: DesignBatch, voltage: np.ndarray | None) -> Responses:
-        from models import packing, structure  # compiled code, which needs numba
+        from models import packing  # compiled code, which needs numba
 
-        key = structure.structure_key(batch)
+        key = structure_key(batch)
         if key not in self._structures:
             tones = 2.0 * np.pi * self.tones_hz
             self._structures[key] = (
-                structure.make_graph(batch, self.rules),
+                make_graph(batch, self.rules),
                 packing.make_tones(self.rules, tones, len(batch.driver_ends)),
             )
         graph, tones = self._structures[key]

@@ -88,7 +88,7 @@ def _steps(cell: Cell, points: Points, radius: np.ndarray, goal: Goal) -> np.nda
     voltage = cell.judge.respond(cell.space.decode(points.x, points.site)).voltage
     log_drive = np.zeros((points.excess.size, int(groups.max()) + 1))
     log_drive[:, groups.ravel()] = np.log(voltage.reshape(points.excess.size, -1))
-    model = slopes(cell, points.x, points.site, log_drive)
+    model = slopes(cell, points.x, points.site, log_drive, sized=True)
     rows = range(points.excess.size)
     moves = np.stack([best_step(cell.judge.rules, model, i, points.x[i], radius[i], goal) for i in rows])
     return np.asarray(np.round(moves, DIGITS))

@@ -1,7 +1,9 @@
 """Levels, permitted drives and requirements of points at given drives, with their slopes.
 
 The drive of every tone is a variable of its own beside the dimensions, so that every limit is one smooth
-function, the logarithm of its permitted drive less that of the drive.
+function, the logarithm of its permitted drive less that of the drive. Slopes are exact: sizes,
+requirements and objectives of sizes carry theirs as imaginary parts (:mod:`models.complex_step`), and the
+network's follow by the implicit function theorem (:mod:`models.linear_drive`).
 """
 
 from __future__ import annotations
@@ -10,14 +12,12 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from models.fit import requirements
+from models.complex_step import parted, stepped
+from models.fit import shares
 from models.rules import Rules
 from models.score import mean_level
 from optimizer.cell import Cell
 from optimizer.objectives import size_objectives
-
-STEP = 2e-5
-"""Forward difference in unit variables and in the logarithm of the drive."""
 
 
 def drive_groups(rules: Rules) -> np.ndarray:
@@ -48,7 +48,7 @@ class Slopes:
         Slopes of level and room with respect to the logarithm of the own drive [mixed].
     sizes : dict of str to two ndarrays
         Objectives that depend on the sizes alone, by key: value, shape (n_points,), and slopes with respect
-        to the dimensions, shape (n_points, dimensions) [mixed].
+        to the dimensions, shape (n_points, dimensions); empty where they were not wanted [mixed].
     """
 
     level: np.ndarray
@@ -68,8 +68,10 @@ class Slopes:
         return Slopes(**own, sizes=sizes)
 
 
-def slopes(cell: Cell, x: np.ndarray, site: np.ndarray, log_drive: np.ndarray) -> Slopes:
-    """Linearise points, all from one batch of neighbours.
+def slopes(
+    cell: Cell, x: np.ndarray, site: np.ndarray, log_drive: np.ndarray, sized: bool = False
+) -> Slopes:
+    """Linearise points, all in one batch.
 
     Parameters
     ----------
@@ -81,6 +83,8 @@ def slopes(cell: Cell, x: np.ndarray, site: np.ndarray, log_drive: np.ndarray) -
         Sites [1].
     log_drive : ndarray, shape (n_points, n_drives)
         Logarithm of every drive in volt [1].
+    sized : bool
+        Whether objectives of sizes alone are wanted too [flag].
 
     Returns
     -------
@@ -89,39 +93,25 @@ def slopes(cell: Cell, x: np.ndarray, site: np.ndarray, log_drive: np.ndarray) -
     """
     count, n = x.shape
     groups = drive_groups(cell.judge.rules)
-    steps = np.where(x + STEP > 1.0, -STEP, STEP)
-    xs = np.repeat(x[:, None], n + 2, axis=1)
-    at = np.arange(n)
-    xs[:, 1 + at, at] += steps
-    logs = np.repeat(log_drive[:, None], n + 2, axis=1)
-    logs[:, -1] += STEP
-    drive = logs[:, :, groups].reshape(count * (n + 2), *groups.shape)
-    batch = cell.space.decode(xs.reshape(-1, n), np.repeat(site, n + 2, axis=0))
-    found = cell.judge.respond(batch, np.exp(drive))
-    cell.evaluations += count * (n + 2)
-    lead = (count, n + 2)
-    level = found.level_db.reshape(*lead, -1)
-    room = (np.log(found.permitted) - drive[..., None]).reshape(*lead, level.shape[-1], -1)
-    fit = -np.stack([e.share for e in requirements(batch, cell.judge.rules)], axis=1).reshape(*lead, -1)
-    fit = np.where(np.isfinite(fit), fit, 1.0)
-    with np.errstate(invalid="ignore"):
-        d_room = np.nan_to_num(room[:, 1:] - room[:, :1], nan=0.0)
-    d_level = level[:, 1:] - level[:, :1]
+    drive = log_drive[:, groups.ravel()]
+    batch = cell.space.decode(stepped(x), np.repeat(site, n, axis=0))
+    found = cell.judge.linearise(batch, np.exp(drive))
+    cell.evaluations += count
+    limited = np.isfinite(found.permitted)
+    fit, d_fit = parted(-shares(batch, cell.judge.rules), count)
+    sizes = size_objectives(batch, cell.judge.rules) if sized else {}
     return Slopes(
-        level=level[:, 0],
-        room=room[:, 0],
-        fit=fit[:, 0],
-        d_level=d_level[:, :-1] / steps[..., None],
-        d_room=d_room[:, :-1] / steps[..., None, None],
-        d_fit=(fit[:, 1:-1] - fit[:, :1]) / steps[..., None],
-        by_drive=d_level[:, -1] / STEP,
-        room_by_drive=d_room[:, -1] / STEP,
+        level=found.level,
+        room=found.permitted - drive[..., None],
+        fit=fit,
+        d_level=found.d_level.transpose(0, 2, 1),
+        d_room=found.d_permitted.transpose(0, 3, 1, 2),
+        d_fit=d_fit.transpose(0, 2, 1),
+        by_drive=found.level_by_drive,
+        room_by_drive=np.where(limited, found.permitted_by_drive - 1.0, 0.0),
         sizes={
-            key: (value[:, 0], (value[:, 1:-1] - value[:, :1]) / steps)
-            for key, value in (
-                (key, column.reshape(lead))
-                for key, column in size_objectives(batch, cell.judge.rules).items()
-            )
+            key: (value[:, 0], slope[:, 0])
+            for key, (value, slope) in ((key, parted(column[None], count)) for key, column in sizes.items())
         },
     )
 

@@ -17,7 +17,7 @@ from models.fit import duct_volume, mouth_width, partition_volume
 from models.places import SLOT_ASPECT, default_patch
 from models.rules import Rules
 from models.topology import OUTSIDE, Topology
-from optimizer.variables import Variable, compact_sides
+from optimizer.variables import Variable, compact_sides, natural_values, ranges_of
 
 LONGEST_DUCT = 6.0
 """Longest duct, in longest inner sides of the envelope."""
@@ -91,6 +91,7 @@ class SearchSpace:
                 self._flares.append(self._add(Variable(name=f"flare {i}", low=low, high=high, log=True)))
         self._diaphragms = [self._add_diaphragm(i) for i in range(len(topology.diaphragms))]
         self._orders, self._places = self._lay_out()
+        self._ranges = ranges_of(self.variables)
         self.site_slots = self._count_sites()
         self._edge, self._middle = self._measure_sites()
 
@@ -166,7 +167,7 @@ class SearchSpace:
         DesignBatch
             The designs, whether they fit or not [record].
         """
-        natural = np.stack([v.value(x[:, i]) for i, v in enumerate(self.variables)], axis=1)
+        natural = natural_values(self._ranges, x)
         inner = self.rules.envelope.inner_sides
         sides = np.stack([compact_sides(natural[:, i], inner) for i in self._volumes], axis=1)
         driver_area = np.full(x.shape[0], self.rules.driver.area)

@@ -18,6 +18,7 @@ import numpy as np
 
 from models.backend import choose_backend, code_folder
 from models.catalogue import named_topology
+from models.complex_step import stepped
 from optimizer.graphs import season_graphs
 from optimizer.processes import worker_pool
 from optimizer.season import Season
@@ -74,7 +75,9 @@ def _compile_aside(season: Season) -> Iterator[None]:
     graph = named_topology(season_graphs(season)[0])
     space = SearchSpace(graph, season.rules, search_sites(season.rules))
     x = np.full((8, space.dimensions), 0.5)
-    records = example(space.decode(x, np.zeros((8, len(space.site_slots)), dtype=int)), season.rules)
+    site = np.zeros((8, len(space.site_slots)), dtype=int)
+    moved = space.decode(stepped(x[:1]), np.repeat(site[:1], space.dimensions, axis=0))
+    records = example(space.decode(x, site), moved, season.rules)
     with worker_pool(min(UNITS, os.cpu_count() or 1)) as pool:
         running = [pool.submit(compile_unit, number, records) for number in range(UNITS)]
         yield

@@ -13,6 +13,10 @@ import pytest
 
 from models.backend import code_folder
 from models.catalogue import TRADE_NAMES, named_topology
+from models.complex_step import stepped
+from models.linear_layout import make_layout, make_medium
+from models.linear_terms import make_terms
+from models.linearised import compiled_steps
 from models.score import Judge
 from optimizer import warm_up
 from optimizer.season import Season
@@ -91,8 +95,10 @@ def test_the_example_has_the_types_of_every_batch(season: Season, name: str) -> 
     given = np.ones((5, omega.size * len(season.rules.spaces)))
     few = SearchSpace(named_topology("oA"), season.rules, search_sites(season.rules))
     closed = few.decode(np.full((8, few.dimensions), 0.5), np.zeros((8, len(few.site_slots)), dtype=int))
-    example = compiling.example(closed, season.rules)
-    expected = packing.steps(*example, packing.make_room(*example[:3]), 0, 8)
+    one_site = np.zeros((1, len(few.site_slots)), dtype=int)
+    shifted = few.decode(stepped(np.full((1, few.dimensions), 0.5)), one_site)
+    example = compiling.example(closed, shifted, season.rules)
+    expected = packing.steps(*example[:4], packing.make_room(*example[:3]), 0, 8)
     for voltage in (None, given):
         sizes = packing.make_sizes(batch, season.rules, omega, graph, voltage)
         room = packing.make_room(graph, tones, sizes)
@@ -100,3 +106,14 @@ def test_the_example_has_the_types_of_every_batch(season: Season, name: str) -> 
         for (one, first), (two, second) in zip(expected, found, strict=True):
             assert one is two
             assert [numba.typeof(a) for a in first] == [numba.typeof(a) for a in second]
+    here = compiled_steps(*example[4:], given[:1])
+    x = stepped(rng.random((2, space.dimensions)))
+    shifted = space.decode(x, np.repeat(sites[:2], space.dimensions, axis=0))
+    layout = make_layout(shifted, season.rules)
+    medium = make_medium(season.rules, omega, layout)
+    terms = make_terms(shifted, 2, season.rules, layout, medium, judge.outside(batch.sites), {})
+    for (one, first), (two, second) in zip(
+        here, compiled_steps(layout, medium, terms, given[:2]), strict=True
+    ):
+        assert one is two
+        assert [numba.typeof(a) for a in first] == [numba.typeof(a) for a in second]
