@@ -166,17 +166,27 @@ def near_sums(batch: DesignBatch, points: int, layout: Layout) -> tuple[np.ndarr
     tuple of two ndarrays, shape (n_points, n_pairs, 3) and (n_points, n_pairs, 3, n)
         Sums and slopes [mixed].
     """
-    graph, found = layout.graph, []
-    ends = ends_of(batch)
+    graph, ends, n = layout.graph, ends_of(batch), batch.size // points
+    pairs = layout.pairs.shape[0]
+    value, slope = np.zeros((points, pairs, 3)), np.zeros((points, pairs, 3, n))
+    rows = np.arange(batch.size).reshape(points, n)
     for chamber in range(batch.topology.chambers):
         begin, end = graph.starts[chamber : chamber + 2]
         patches = [one[6] for one in ends[begin:end] if isinstance(one[6], Patch)]
+        sizes = [batch.sides[:, chamber], *(part for patch in patches for part in (patch.centre, patch.half))]
+        moves = np.any(np.concatenate(sizes, axis=1).imag.reshape(points, n, -1) != 0.0, axis=(0, 2))
+        few = rows[:, moves].ravel()
+        patches = [Patch(wall=p.wall, centre=p.centre[few], half=p.half[few]) for p in patches]
         ducts = [k for k in range(end - begin) if graph.joints[begin + k, YIELDS]]
-        sums = np.stack(near_field(batch.sides[:, chamber], patches, layout.line, ducts))
-        found += [sums[:, :, i, j] for i, j in layout.pairs[layout.pairs[:, 3] == chamber][:, 4:]]
-    value, slope = parted(np.concatenate(found), points)
-    pairs = layout.pairs.shape[0]
-    return value.reshape(points, pairs, 3), slope.reshape(points, pairs, 3, -1)
+        sums = np.stack(near_field(batch.sides[few, chamber], patches, layout.line, ducts))
+        here = np.nonzero(layout.pairs[:, 3] == chamber)[0]
+        one, two = layout.pairs[here, 4:].T
+        found, rate = parted(sums[:, :, one, two].transpose(2, 0, 1).reshape(-1, few.size), points)
+        value[:, here] = found.reshape(points, here.size, 3)
+        slope[:, here[:, None, None], np.arange(3)[:, None], np.nonzero(moves)[0]] = rate.reshape(
+            points, here.size, 3, -1
+        )
+    return value, slope
 
 
 def _diagonal(

@@ -10,10 +10,13 @@ import time
 from collections.abc import Callable
 from typing import Any
 
+import numpy as np
 import pytest
 
+from models.fit import shares
+from optimizer.slopes import slopes
 from studies.dense_reference import dense_levels
-from studies.evaluation_speed.cases import fitting_batch, growing, judge, names, rules
+from studies.evaluation_speed.cases import fitting_batch, growing, judge, names, rules, sloped_points
 from studies.evaluation_speed.side_by_side import designs_a_second, peak_memory
 from studies.evaluation_speed.spice import seconds_a_design
 from studies.evaluation_speed.stages import account
@@ -22,6 +25,7 @@ pytestmark = pytest.mark.benchmark(timer=time.process_time)
 
 Note = Callable[[str, str, float], None]
 VENTED = "vented box"
+SLOPED = ("oA/Ao", "AB/AB.Ao.Bo", "AB/AC.BC.Co")
 GROWTHS = 13
 """Number of growing cases."""
 
@@ -53,6 +57,27 @@ def test_growth(number: int, size: tuple[int, int], least: Any, note: Note) -> N
     """Time of a design by chambers, tones, spaces and batch."""
     label, evaluator, batch = list(growing(size[0]))[number]
     note(label, "us a design", 1e6 * least(evaluator.respond, batch) / batch.size)
+
+
+@pytest.mark.parametrize("way", ["exact", "differences"])
+@pytest.mark.parametrize("count", [1, 3, 8, 20])
+@pytest.mark.parametrize("name", SLOPED)
+def test_slopes(name: str, count: int, way: str, least: Any, note: Note) -> None:
+    """Points with exact slopes against the neighbours that forward differences would evaluate."""
+    cell, x, site, log_drive = sloped_points(name, count)
+    voltage = np.exp(log_drive).reshape(count, len(rules().spaces), -1)
+    many = x.shape[1] + 2
+    rows, sites = np.repeat(x, many, axis=0), np.repeat(site, many, axis=0)
+    drives = np.repeat(voltage, many, axis=0)
+
+    def neighbours() -> None:
+        batch = cell.space.decode(rows, sites)
+        shares(batch, rules())
+        cell.judge.respond(batch, drives)
+
+    exact = (slopes, cell, x, site, log_drive)
+    seconds = least(*exact) if way == "exact" else least(neighbours)
+    note(f"slopes of {count}, {name}", f"ms, {way}", 1e3 * seconds)
 
 
 def test_memory(size: tuple[int, int], benchmark: Any, note: Note) -> None:

@@ -14,6 +14,7 @@ from models.design import DesignBatch
 from models.fit import violation
 from models.rules import Rules
 from models.score import Judge
+from optimizer.cell import Cell
 from optimizer.season import load_season
 from optimizer.sites import search_sites
 from optimizer.space import SearchSpace
@@ -50,6 +51,18 @@ def random_designs(evaluator: Judge, name: str, count: int, seed: int = 1) -> De
     rng = np.random.default_rng(seed)
     site = rng.integers(0, len(space.sites), (count, len(space.site_slots)))
     return space.decode(*space.repair(rng.random((count, space.dimensions)), site))
+
+
+def sloped_points(name: str, count: int) -> tuple[Cell, np.ndarray, np.ndarray, np.ndarray]:
+    """A topology's cell with random points that fit: variables, sites, logarithms of their drives."""
+    space = SearchSpace(named_topology(name), rules(), search_sites(rules()))
+    cell = Cell(judge("compiled"), space, ("output",))
+    rng = np.random.default_rng(1)
+    site = rng.integers(0, len(space.sites), (200 * count, len(space.site_slots)))
+    points = cell.evaluate(rng.random((200 * count, space.dimensions)), site)
+    points = points.take(np.nonzero(points.excess <= 0.0)[0][:count])
+    voltage = cell.judge.respond(space.decode(points.x, points.site)).voltage
+    return cell, points.x, points.site, np.log(voltage).reshape(count, -1)
 
 
 def fitting_batch(evaluator: Judge, name: str, count: int) -> DesignBatch:

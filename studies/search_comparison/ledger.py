@@ -1,8 +1,8 @@
 """Counting and timing: one evaluator for all methods that keeps a ledger of what was submitted and found.
 
-Every design that a method submits counts as one evaluation, whether it fits or not; the neighbours from which
-the race takes its slopes count too. The clock is processor time, and stands still while the ledger itself
-is at work.
+Every design that a method submits counts as one evaluation, whether it fits or not; a point of the race with
+its slopes counts once for every variable. The clock is processor time, and stands still while the ledger
+itself is at work.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from models.design import DesignBatch
+from models.linear_drive import Linear
 from models.score import Judge, Responses
 from optimizer.cell import Cell, Points
 from optimizer.front import non_dominated
@@ -111,6 +112,12 @@ class CountingJudge(Judge):
         """Drive a batch, counted."""
         self.ledger.submitted += batch.size
         return Judge.respond(self, batch, voltage)
+
+
+    def linearise(self, batch: DesignBatch, voltage: np.ndarray) -> Linear:
+        """Points with slopes, a design of the batch for every variable, counted."""
+        self.ledger.submitted += batch.size
+        return Judge.linearise(self, batch, voltage)
 
 
 class CountingCell(Cell):
