@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 
@@ -66,7 +67,9 @@ def test_suite() -> None:
     """The reduced suite passes and prints a ratio to dense algebra for every topology."""
     pytest.importorskip("pytest_benchmark")
     command = [sys.executable, "-m", "studies.evaluation_speed.study", "--reduced", "-k", "rate"]
-    done = subprocess.run(command, capture_output=True, text=True)
+    # a process of a parallel test run says so to its children, and benchmarks are then switched off
+    env = {key: value for key, value in os.environ.items() if not key.startswith("PYTEST_XDIST")}
+    done = subprocess.run(command, env=env, capture_output=True, text=True)
     assert done.returncode == 0, done.stdout + done.stderr
     for name in names():
         row = next(line for line in done.stdout.splitlines() if line.startswith(f"{name:32s} "))
