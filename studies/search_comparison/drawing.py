@@ -1,4 +1,4 @@
-"""The figure of a season: how far each method is below the best known, over time and over evaluations."""
+"""The figure of a season: how far each method is below the best run, over time and over evaluations."""
 
 from __future__ import annotations
 
@@ -11,15 +11,15 @@ from optimizer.style import COLOURS, DASHES, INK, QUIET, WIDTH_IN
 from studies.search_comparison.runs import RACE, Run
 
 LEAST_DB = 0.01
-"""Smallest distance from the best known that is drawn."""
+"""Smallest distance from the best of all runs that is drawn."""
 
 STEPS = 120
 
 
 def comparison_figure(name: str, runs: Sequence[Run], best_db: float, peers: Sequence[str]) -> Figure:
-    """Median over the seeds of the distance from the best known, over both measures of effort."""
+    """Median over the seeds of the distance from the best of all runs, over both measures of effort."""
     figure = Figure(figsize=(WIDTH_IN, 6.6), layout="constrained")
-    title = f"{name}: distance from the best known"
+    title = f"{name}: distance from the best of all runs"
     figure.suptitle(title, x=0.01, ha="left", fontweight="bold", fontsize=10.5)
     panels = figure.subplots(2, 1, sharey=True)
     races = [run for run in runs if run.method == RACE]
@@ -46,7 +46,7 @@ def comparison_figure(name: str, runs: Sequence[Run], best_db: float, peers: Seq
         ax.xaxis.set_major_formatter(_plain)
         ax.yaxis.set_major_formatter(_plain)
         ax.set_xlabel(label)
-        ax.set_ylabel("below the best known (dB)")
+        ax.set_ylabel("below the best run (dB)")
     panels[0].set_ylim(LEAST_DB, 20.0)
     panels[0].set_title("upright line: the race ends", loc="right", fontweight="normal", fontsize=8)
     figure.legend(loc="outside lower left", ncols=3)
@@ -59,7 +59,7 @@ def _plain(value: float, place: int | None = None) -> str:
 
 
 def _median_gap(runs: Sequence[Run], column: int, best_db: float) -> tuple[np.ndarray, np.ndarray]:
-    """Median distance from the best known until the median end; shorter runs keep their last score."""
+    """Median distance from the best of all runs until the median end; shorter runs keep their last score."""
     end = np.median([run.seconds if column == 0 else run.evaluations for run in runs])
     first = max(min(run.trace[0, column] for run in runs if run.trace.size), 1e-2)
     at = np.geomspace(first, end, STEPS)
