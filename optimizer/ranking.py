@@ -27,6 +27,10 @@ VERIFIED = {"quick": 1, "normal": 1, "thorough": 4}
 """Candidates, the first of those that are the best of their type, whose prices are found by solving again."""
 
 
+NOT_WANTED = "no plans were wanted"
+"""Why nothing is laid out where the season or the command asks for none."""
+
+
 @dataclass(slots=True, kw_only=True)
 class _Entry:
     """A pick with its plan, or why it has none, and the box that counts: as built, else the free network."""
@@ -123,7 +127,7 @@ def _entries(
     """Every pick with what laying it out came to."""
     if layouts is None:
         picks = network_picks(archives)[: season.search.candidates]
-        return [_entry(runner, pick, archives, NoPlan(reasons=("search.plans is false",))) for pick in picks]
+        return [_entry(runner, pick, archives, NoPlan(reasons=(NOT_WANTED,))) for pick in picks]
     picks, plans = layouts.picks(outcomes), plans_by_place(outcomes)
     wanted = {task.restart: task for task in layouts.tasks(0, picks, outcomes)}
     places = sorted({*range(season.search.candidates), *wanted} & {*range(len(picks))})

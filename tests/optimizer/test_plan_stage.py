@@ -108,7 +108,7 @@ def test_the_network_search_stays_as_it_is(small: Season, searched, tmp_path: Pa
     archives = archives_of(before, small.search.objectives)
     entries = _entries(plain, TaskRunner(plain), archives, before, season_race(plain).layouts)
     assert len(entries) == 4
-    assert {entry.laid_out.reasons for entry in entries} == {("search.plans is false",)}
+    assert {entry.laid_out.reasons for entry in entries} == {("no plans were wanted",)}
 
 
 def test_order_and_interruptions_do_not_matter(small: Season, searched, tmp_path: Path) -> None:
