@@ -19,6 +19,7 @@ LEAST_POPULATION = 4
 """Points that an evolution needs."""
 
 ELITE_SHARE = 0.15
+INHERIT_RATE = 0.3
 REDRAW_RATE = 0.08
 
 NEIGHBOURS = 0.05
@@ -97,18 +98,9 @@ def evolve(
         factor = rng.uniform(0.3, 0.9, (total, 1))
         x = population.x
         trial = x + factor * (x[guide] - x) + factor * (x[one] - x[two])
-        low, high = trial < 0.0, trial > 1.0
-        trial = np.where(low, 0.5 * x, np.where(high, 0.5 * (1.0 + x), trial))
         rate = rng.uniform(0.5, 1.0, (total, 1))
-        cross = rng.random(x.shape) < rate
-        cross[everyone, rng.integers(0, x.shape[1], total)] = True
-        trial = np.where(cross, trial, x)
-        site = population.site
-        if site.shape[1]:
-            inherit = rng.random(site.shape) < 0.3
-            site = np.where(inherit, population.site[guide], site)
-            redraw = rng.random(site.shape) < REDRAW_RATE
-            site = np.where(redraw, rng.integers(0, len(cell.space.sites), site.shape), site)
+        trial = _crossed(rng, x, trial, rng.random(x.shape) < rate)
+        site = _inherited(cell, rng, population.site, population.site[guide])
         offspring = cell.evaluate(trial, site, moving)
         better = merit(offspring, goal) >= merit(population, goal)
         both = joined([population, offspring])
@@ -144,13 +136,24 @@ def widen(cell: Cell, rng: np.random.Generator, generations: int, stop: Callable
         x = known.x[at]
         factor = rng.uniform(0.3, 0.9, (WIDE_BATCH, 1))
         trial = x + factor * (known.x[mate] - x + known.x[one] - known.x[two])
-        trial = np.where(trial < 0.0, 0.5 * x, np.where(trial > 1.0, 0.5 * (1.0 + x), trial))
-        cross = rng.random(x.shape) < rng.uniform(0.3, 1.0, (WIDE_BATCH, 1))
-        cross[np.arange(WIDE_BATCH), rng.integers(0, x.shape[1], WIDE_BATCH)] = True
-        site = np.where(rng.random(known.site[at].shape) < 0.3, known.site[mate], known.site[at])
-        redraw = rng.random(site.shape) < REDRAW_RATE
-        site = np.where(redraw, rng.integers(0, len(cell.space.sites), site.shape), site)
-        cell.evaluate(np.where(cross, trial, x), site)
+        trial = _crossed(rng, x, trial, rng.random(x.shape) < rng.uniform(0.3, 1.0, (WIDE_BATCH, 1)))
+        cell.evaluate(trial, _inherited(cell, rng, known.site[at], known.site[mate]))
+
+
+def _crossed(rng: np.random.Generator, x: np.ndarray, trial: np.ndarray, cross: np.ndarray) -> np.ndarray:
+    """Points with some variables of their trials, at least one; beyond an end, half the way to it."""
+    trial = np.where(trial < 0.0, 0.5 * x, np.where(trial > 1.0, 0.5 * (1.0 + x), trial))
+    cross[np.arange(x.shape[0]), rng.integers(0, x.shape[1], x.shape[0])] = True
+    return np.where(cross, trial, x)
+
+
+def _inherited(cell: Cell, rng: np.random.Generator, site: np.ndarray, donor: np.ndarray) -> np.ndarray:
+    """Sites, some of them those of the donors, a few drawn anew."""
+    if site.shape[1] == 0:
+        return site
+    site = np.where(rng.random(site.shape) < INHERIT_RATE, donor, site)
+    redraw = rng.random(site.shape) < REDRAW_RATE
+    return np.where(redraw, rng.integers(0, len(cell.space.sites), site.shape), site)
 
 
 def _order(population: Points, goal: Goal, islands: int) -> np.ndarray:
