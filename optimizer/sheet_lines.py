@@ -82,7 +82,11 @@ class View:
 
     def text(self, point: Sequence[float], words: str, size: float = TEXT, **style: Any) -> None:
         """Words centred at a real point."""
-        x, y = self.at(point)
+        self.words(self.at(point), words, size, **style)
+
+    def words(self, place: Sequence[float], words: str, size: float = TEXT, **style: Any) -> None:
+        """Words centred at a place on the sheet [mm]."""
+        x, y = place
         look: dict[str, Any] = {"ha": "center", "va": "center", "color": INK, "zorder": 6} | style
         self.axes.text(x, y, words, fontsize=size, **look)
 

@@ -12,10 +12,11 @@ from models.plan_checks import mount_name
 from models.plan_voids import duct_rectangles, gap_rectangle, gaps, leaf_rectangle, rectangle, roundings
 from models.solid_steps import MM, Parts
 from models.topology import place_letter
+from optimizer.sheet_labels import place_label, text_extent
 from optimizer.sheet_lines import HATCHES, MEDIUM, SMALL, TEXT, View, ordinates
 
-ROOM_LABEL_MM = 34.0
-"""Width that a room's label takes on the sheet on two lines."""
+SMALLEST = 4.2
+"""Letters of a room's label where no larger ones fit [points]."""
 
 
 class PlanDrawing:
@@ -119,9 +120,8 @@ class PlanDrawing:
         mount, disc = self.plan.arrangement.mounts[i], self.plan.discs[i]
         centre = self.plan.mounts[0, i] * MM
         cutout, frame = float(disc.cutout[0]) * MM, float(disc.frame[0]) * MM
-        axis, high = mount.face
+        axis = mount.face[0]
         phantom: dict[str, Any] = {"dashes": (0, (6, 2, 1, 2)), "width": MEDIUM, "color": "#6a3d9a"}
-        name = mount_name(self.plan, i).removeprefix("the ")
         if axis == 2:
             view.circle(centre[:2], 0.5 * cutout, width=MEDIUM)
             view.circle(centre[:2], 0.5 * frame, **phantom)
@@ -129,28 +129,59 @@ class PlanDrawing:
                 ends = np.array([centre[:2], centre[:2]])
                 ends[:, along] += np.array([-0.62, 0.62]) * cutout
                 view.line(ends, dashes=(0, (9, 2, 1.5, 2)), color="#6a3d9a")
-            words = f"{name} in the {'lid' if high else 'floor'}, Ø{cutout:g}"
-            view.text((centre[0], centre[1] - 0.36 * cutout), words, size=SMALL, color="#6a3d9a")
-            return
-        behind = -1.0 if high else 1.0
-        face = centre[axis]
-        outer_face = face + (self.wall if high else -self.wall)
-        start = outer_face if mount.other < 0 else face
+        else:
+            corners = self._mount_outline(i)
+            view.line([*corners, corners[0]], **phantom)
+        words, place, turn = self._mount_words(i)
+        view.text(place, words, size=SMALL, color="#6a3d9a", rotation=turn)
+
+    def _mount_words(self, i: int) -> tuple[str, list[float], int]:
+        """Name and cut-out of a driver or diaphragm, its place [mm] and its turn [deg]."""
+        mount, disc = self.plan.arrangement.mounts[i], self.plan.discs[i]
+        centre = self.plan.mounts[0, i] * MM
+        cutout = float(disc.cutout[0]) * MM
+        axis, high = mount.face
+        name = mount_name(self.plan, i).removeprefix("the ")
+        if axis == 2:
+            place = [float(centre[0]), float(centre[1] - 0.36 * cutout)]
+            return f"{name} in the {'lid' if high else 'floor'}, Ø{cutout:g}", place, 0
+        place = [0.0, 0.0]
+        place[1 - axis] = float(centre[1 - axis])
+        place[axis] = float(centre[axis] + (-0.45 if high else 0.45) * disc.depth * MM)
+        return f"{name} Ø{cutout:g}", place, 0 if axis == 1 else 90
+
+    def _mount_areas(self, view: View, i: int) -> list[tuple[np.ndarray, float]]:
+        """What a driver or diaphragm and its words take on the sheet [mm], and how much it matters [1]."""
+        words, place, turn = self._mount_words(i)
+        half = 0.5 * text_extent(words, SMALL)[:: -1 if turn else 1]
+        middle = np.array(view.at(place))
+        result = [(np.stack([middle - half, middle + half], axis=1), 4.0)]
+        if self.plan.arrangement.mounts[i].face[0] < 2:
+            points = np.array([view.at(point) for point in self._mount_outline(i)])
+            result.append((np.stack([points.min(axis=0), points.max(axis=0)], axis=1), 1.0))
+        return result
+
+    def _mount_outline(self, i: int) -> list[list[float]]:
+        """Corners of a driver or diaphragm that sits on an upright wall, as seen from above [mm]."""
+        mount, disc = self.plan.arrangement.mounts[i], self.plan.discs[i]
+        centre = self.plan.mounts[0, i] * MM
+        axis, high = mount.face
+        outwards = self.wall if high else -self.wall
+        start = centre[axis] + (outwards if mount.other < 0 else 0.0)
+        cutout, frame = float(disc.cutout[0]) * MM, float(disc.frame[0]) * MM
         corners = []
         for along, depth in ((-1, 0.0), (-1, disc.depth * MM), (1, disc.depth * MM), (1, 0.0)):
-            half = 0.5 * (frame if depth == 0.0 else cutout) if mount.other < 0 else 0.5 * cutout
+            half = 0.5 * (frame if depth == 0.0 and mount.other < 0 else cutout)
             point = [0.0, 0.0]
-            point[1 - axis] = centre[1 - axis] + along * half
-            point[axis] = start + behind * depth
+            point[1 - axis] = float(centre[1 - axis] + along * half)
+            point[axis] = float(start + (-depth if high else depth))
             corners.append(point)
-        view.line([*corners, corners[0]], **phantom)
-        middle = [0.0, 0.0]
-        middle[1 - axis], middle[axis] = centre[1 - axis], face + behind * 0.45 * disc.depth * MM
-        view.text(middle, f"{name} Ø{cutout:g}", size=SMALL, color="#6a3d9a", rotation=0 if axis == 1 else 90)
+        return corners
 
     def _labels(self, view: View) -> None:
         """Rooms with volume and inner sides; ducts with lanes, section and length along each first lane."""
         arrangement = self.plan.arrangement
+        taken = [area for i in range(len(arrangement.mounts)) for area in self._mount_areas(view, i)]
         for i, leaf in enumerate(arrangement.leaves):
             (u0, u1), (v0, v1) = self.plan.rects[0, i] * MM
             middle = [0.5 * (u0 + u1), 0.5 * (v0 + v1)]
@@ -164,16 +195,20 @@ class PlanDrawing:
                     view.text(middle, "sealed blank", size=SMALL, **style)
                 continue
             volume = float(np.prod(self.design.sides[0, leaf.index])) * 1e3
-            for mount in arrangement.mounts:  # away from the driver that sits here
-                axis, high = mount.face
-                if mount.leaf == i and axis < 2:
-                    middle[axis] += 0.25 * (u1 - u0, v1 - v0)[axis] * (-1.0 if high else 1.0)
-                    break
             name, sizes = f"ROOM {place_letter(leaf.index)}", f"{u1 - u0:.1f} x {v1 - v0:.1f}"
-            words, size = f"{name}   {volume:.3f} L\n{sizes}", TEXT + 0.6
-            if ROOM_LABEL_MM > self.scale * (v1 - v0 if upright else u1 - u0):
-                words, size = f"{name}\n{volume:.3f} L\n{sizes}", SMALL
-            view.text(middle, words, size=size, weight="bold", **style)
+            bounds = np.array([view.at((u0, v0)), view.at((u1, v1))]).T
+            label = place_label(
+                bounds,
+                taken,
+                [
+                    (f"{name}   {volume:.3f} L\n{sizes}", TEXT + 0.6),
+                    (f"{name}   {volume:.3f} L   {sizes}", SMALL),
+                    (f"{name}\n{volume:.3f} L\n{sizes}", SMALL),
+                    (f"{name}\n{volume:.3f} L\n{sizes}", SMALLEST),
+                ],
+            )
+            turn = 90 if label.upright else 0
+            view.words(label.place.tolist(), label.words, size=label.size, weight="bold", rotation=turn)
 
     def _duct_label(self, view: View, i: int) -> None:
         block = self.plan.arrangement.blocks[i]
