@@ -214,16 +214,13 @@ def _wall_room(batch: DesignBatch, place: int, end: End, width: np.ndarray, what
         return []
     first, second = in_plane_axes(end.wall)
     sides = batch.sides[:, place, first], batch.sides[:, place, second]
-    room = np.maximum(*sides) if _is_slot(end) else np.minimum(*sides)
+    slot = np.abs((end.half[:, 0] - end.half[:, 1]).real) > 1e-9
+    room = np.where(slot, np.maximum(*sides), np.minimum(*sides))
     return [
         Excess(
             what=f"{what} is wider than its wall of the chamber", need=width * 1e3, room=room * 1e3, unit="mm"
         )
     ]
-
-
-def _is_slot(end: Patch) -> bool:
-    return bool((np.abs((end.half[:, 0] - end.half[:, 1]).real) > 1e-9).any())
 
 
 def _mouth_rooms(batch: DesignBatch, rules: Rules) -> list[Excess]:

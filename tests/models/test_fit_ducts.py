@@ -9,10 +9,10 @@ import pytest
 from scipy.integrate import quad
 
 from models.design import Ducts
-from models.fit import duct_air, duct_thickness, duct_volume, mouth_width
+from models.fit import duct_air, duct_thickness, duct_volume, mouth_width, shares
 from models.tapers import section_at
 from models.topology import parse_graph_id
-from tests.builders import Tube, lumped
+from tests.builders import Tube, lumped, make_rules, random_batch
 
 WALL = 0.003
 LENGTH = 0.3
@@ -53,3 +53,12 @@ def test_mouths_are_as_wide_as_their_own_ends() -> None:
         assert mouth_width(wedge, side)[0] == pytest.approx(area / 0.02)
     assert duct_thickness(cone, WALL)[0] == pytest.approx(np.sqrt(16e-3 / np.pi) + 2 * WALL)
     assert duct_thickness(wedge, WALL)[0] == pytest.approx(0.02 + 2 * WALL)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_room_of_a_design_is_its_own_in_any_batch(seed: int) -> None:
+    """Among discs, whose openings are squares in the model, and slots, which lie along a long wall."""
+    rules = make_rules()
+    batch = random_batch(parse_graph_id("AB/AB.Bo"), seed, n=5)
+    alone = np.concatenate([shares(batch.rows(slice(i, i + 1)), rules) for i in range(batch.size)], axis=1)
+    np.testing.assert_allclose(shares(batch, rules), alone, rtol=1e-12, atol=1e-12)
