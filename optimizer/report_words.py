@@ -144,9 +144,12 @@ def summary_sentences(run: Run) -> list[str]:
     ]
     closed = [float(row["best_db"]) for row in run.topologies if row["graph"] == "oA" and row["best_db"]]
     if closed and best["graph"] != "oA":
-        gain = best["score_db"] - closed[0]
+        plan = best.get("plan") or {}  # folders of earlier versions have none
+        built = plan.get("cost_db") is not None
+        gain = (plan["network_db"] if built else best["score_db"]) - closed[0]
         sentences.append(
-            f"The best closed box found scores {closed[0]:.1f} dB, a difference of {gain:+.1f} dB."
+            f"The best closed box found scores {closed[0]:.1f} dB, a difference of {gain:+.1f} dB"
+            + (f" between free networks (this one {plan['network_db']:.1f} dB)." if built else ".")
         )
     sentences += sure_sentences(run)
     fitting = sum(1 for row in run.topologies if row["best_db"])
