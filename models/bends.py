@@ -114,10 +114,11 @@ def fold_correction(
     back = w if width_back is None else np.asarray(width_back, dtype=float)
     thin = np.exp(-_BRIDGE * (t / g) ** _BRIDGE_POWER)
     squares = t / g
-    for leg in (w, back):
+    legs = [(w, 2.0)] if width_back is None else [(w, 1.0), (back, 1.0)]
+    for leg, times in legs:
         mitred = mitred_bend_correction(leg, g) / leg + 0.5 * (g / leg + leg / g)
         around = g / leg - 2.0 / np.pi * np.log(np.sinh(0.5 * np.pi * g / leg))
-        squares = squares + thin * around + (1.0 - thin) * mitred
+        squares = squares + times * (thin * around + (1.0 - thin) * mitred)
     return np.asarray(w * squares - (g + t + 0.5 * (w + back)))
 
 

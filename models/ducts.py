@@ -231,10 +231,11 @@ def duct_impedances(
             omega, section, air, slot_height=slot_height, count=count, lossy=lossy, lining=lining
         )
 
-    if area_end is None and not bends:
+    if area_end is None:
         gamma, zc = constants(area)
-        z11, z12 = open_circuit(gamma, zc, length)
-        return z11, z12, z11
+        if not bends:
+            z11, z12 = open_circuit(gamma, zc, length)
+            return z11, z12, z11
 
     a, b, c, d = 1.0 + 0j, 0j, 0j, 1.0 + 0j
     slices = TAPER_SLICES if area_end is not None and slot_height is None and lossy else 1
@@ -242,18 +243,19 @@ def duct_impedances(
     for index, (start, stop) in enumerate(pairwise(stops)):
         for i in range(slices):
             low, middle, high = (start + (stop - start) * (i + part) / slices for part in (0.0, 0.5, 1.0))
-            section = section_at(area, last, middle, form)
-            gamma, zc = constants(section)
             piece = length * (high - low)
             if area_end is None:
                 cosh, sinh = np.cosh(gamma * piece), np.sinh(gamma * piece)
                 e, f, g, h = cosh, zc * sinh, sinh / zc, cosh
             else:
+                section = section_at(area, last, middle, form)
+                gamma, zc = constants(section)
                 here, there = section_at(area, last, low, form), section_at(area, last, high, form)
                 e, f, g, h = taper_chain(gamma, zc * section, here, there, piece, form)
             a, b, c, d = a * e + b * g, a * f + b * h, c * e + d * g, c * f + d * h
         if index < len(bends):
-            gamma, zc = constants(section_at(area, last, stop, form))
+            if area_end is not None:
+                gamma, zc = constants(section_at(area, last, stop, form))
             series = gamma * zc * bends[index][1]
             b, d = b + a * series, d + c * series
     return np.asarray(a / c), np.asarray(1.0 / c), np.asarray(d / c)

@@ -6,7 +6,7 @@ partitions, floor and lid all have the envelope's wall thickness.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -92,6 +92,33 @@ class PlanBatch:
     def size(self) -> int:
         """Number of plans."""
         return int(self.rects.shape[0])
+
+    def rows(self, rows: np.ndarray) -> PlanBatch:
+        """Some of the plans.
+
+        Parameters
+        ----------
+        rows : ndarray of int, shape (k,)
+            Their indexes [1].
+
+        Returns
+        -------
+        PlanBatch
+            Those plans [record].
+        """
+
+        def end(one: DuctEnd) -> DuctEnd:
+            return DuctEnd(centre=one.centre[rows], width=one.width[rows], at=one.at[rows])
+
+        return replace(
+            self,
+            rects=self.rects[rows],
+            lane_widths=self.lane_widths[rows],
+            ends=tuple((end(a), end(b)) for a, b in self.ends),
+            discs=tuple(replace(d, cutout=d.cutout[rows], frame=d.frame[rows]) for d in self.discs),
+            mounts=self.mounts[rows],
+            spare=self.spare[rows],
+        )
 
     @property
     def outer(self) -> np.ndarray:

@@ -67,7 +67,7 @@ def read_plan(
         driver_ends=drivers,
         ducts=ducts,
         diaphragms=passive,
-        sites=tuple(reader.sites),
+        sites=tuple(reader.sites) if sites is None else sites,
     )
 
 
@@ -88,9 +88,11 @@ def centre_line(plan: PlanBatch, duct: int) -> tuple[np.ndarray, tuple[tuple[np.
     """
     block = plan.arrangement.blocks[duct]
     wall, width, run = plan.envelope.wall, plan.lane_widths[:, duct], plan.run_length(duct)
-    fold = fold_correction(width, width, wall), fold_skew(width, wall)
-    turn = side_end_correction(width, wall), side_end_skew(width, wall)
     places, kinds = [], []
+    if block.lanes > 1:
+        fold = fold_correction(width, width, wall), fold_skew(width, wall)
+    if block.openings[0].sideways or block.openings[1].sideways:
+        turn = side_end_correction(width, wall), side_end_skew(width, wall)
     length = np.full(plan.size, wall)
     if block.openings[0].sideways:
         # half a lane across, and half a lane less along: the length is that of a straight lane
@@ -110,8 +112,12 @@ def centre_line(plan: PlanBatch, duct: int) -> tuple[np.ndarray, tuple[tuple[np.
     corrections = [kind[0] for kind in kinds]
     # neighbouring bends turn in opposite senses, but for a single lane that opens twice on one side
     same_way = block.lanes == 1 and block.openings[0].face == block.openings[1].face
+    shared: dict[tuple[int, int], np.ndarray] = {}  # by the kinds of both bends, each one object
     for i, ((_, before), (_, after)) in enumerate(pairwise(kinds)):
-        both = 0.5 * pair_correction(width, run - 2.0 * width, before, after, same_way)
+        key = id(before), id(after)
+        if key not in shared:
+            shared[key] = 0.5 * pair_correction(width, run - 2.0 * width, before, after, same_way)
+        both = shared[key]
         corrections[i], corrections[i + 1] = corrections[i] + both, corrections[i + 1] + both
     return np.asarray(length + wall), tuple(zip(places, corrections, strict=True))
 

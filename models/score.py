@@ -123,6 +123,7 @@ class Judge:
         tones = 2.0 * np.pi * self.tones_hz
         self.omega = np.tile(tones, len(rules.spaces))
         self._tables: dict[tuple[Site, ...], OutsideTable] = {}
+        self._latest: tuple[Sequence[Site], OutsideTable] | None = None
         self._structures: dict[Any, Any] = {}
         self._layouts: dict[Any, Any] = {}
         self._airs: dict[Air, Judge] = {}
@@ -151,10 +152,12 @@ class Judge:
 
     def outside(self, sites: Sequence[Site]) -> OutsideTable:
         """Outside table of a tuple of sites over all spaces and tones, made once."""
-        key = tuple(sites)
-        if key not in self._tables:
-            self._tables[key] = self._make_table(key)
-        return self._tables[key]
+        if self._latest is None or self._latest[0] is not sites:  # hundreds of sites are slow to hash
+            key = tuple(sites)
+            if key not in self._tables:
+                self._tables[key] = self._make_table(key)
+            self._latest = key, self._tables[key]
+        return self._latest[1]
 
     def respond(self, batch: DesignBatch, voltage: np.ndarray | float | None = None) -> Responses:
         """Drive a batch as the season asks, or with a given voltage.

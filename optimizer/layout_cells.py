@@ -62,7 +62,7 @@ class PlanCell(Cell):
         columns = {key: np.full(x.shape[0], np.nan) for key in self.keys}
         fits = np.nonzero(excess <= 0.0)[0]
         if fits.size:
-            found = self.merits(plan if fits.size == x.shape[0] else self.plans(x[fits]))
+            found = self.merits(plan if fits.size == x.shape[0] else plan.rows(fits))
             for key in self.keys:
                 columns[key][fits] = found[key]
         excess[fits[~np.isfinite(columns["output_db"][fits])]] = np.inf

@@ -134,3 +134,15 @@ def test_neighbours_of_cuts() -> None:
 def test_leaves_must_be_those_of_the_graph() -> None:
     with pytest.raises(ValueError, match="are not the rooms and ducts"):
         replace(vented(2), leaves=(Leaf("room", 0), Leaf("blank", 0)))
+
+
+def test_some_plans_of_a_batch_are_as_laid_alone(rules: Rules) -> None:
+    x = np.random.default_rng(4).uniform(0.2, 0.8, (6, 3))
+    rows = np.array([4, 1])
+    some, alone = lay(vented(3), rules, x).rows(rows), lay(vented(3), rules, x[rows])
+    assert some.size == 2
+    for key in ("rects", "lane_widths", "mounts", "spare"):
+        assert np.array_equal(getattr(some, key), getattr(alone, key)), key
+    assert np.array_equal(shortfall(some), shortfall(alone))
+    for mine, its in zip(read_plan(some, rules).ducts, read_plan(alone, rules).ducts, strict=True):
+        assert np.array_equal(mine.length, its.length) and np.array_equal(mine.area, its.area)
