@@ -54,20 +54,20 @@ def rounds(*numbers: tuple[int, int, int]) -> tuple[Round, ...]:
 
 LAYOUT_EFFORTS = {
     "quick": LayoutEffort(
-        fitting=rounds((140, 24, 5), (50, 24, 7), (26, 24, 10)),
+        fitting=rounds((280, 24, 2), (80, 24, 4), (40, 24, 6), (26, 24, 8)),
         scoring=rounds((26, 24, 5), (7, 32, 6), (5, 40, 8), (4, 64, 12)),
         finishing=rounds((2, 32, 8), (1, 48, 20)),
         relatives=6,
     ),
     "normal": LayoutEffort(
-        fitting=rounds((140, 24, 5), (50, 24, 7), (26, 24, 10)),
+        fitting=rounds((280, 24, 2), (80, 24, 4), (40, 24, 6), (26, 24, 8)),
         scoring=rounds((26, 24, 5), (7, 32, 6), (5, 40, 8), (4, 64, 12)),
         finishing=rounds((1, 48, 12), (1, 48, 24)),
         relatives=6,
         starts=3,
     ),
     "thorough": LayoutEffort(
-        fitting=rounds((400, 24, 5), (140, 24, 8), (60, 24, 12)),
+        fitting=rounds((600, 24, 3), (160, 24, 5), (60, 24, 12)),
         scoring=rounds((60, 24, 5), (12, 32, 8), (8, 40, 10), (6, 48, 12), (4, 64, 30)),
         finishing=rounds((2, 48, 20), (1, 64, 60)),
         relatives=8,
