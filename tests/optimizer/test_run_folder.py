@@ -195,7 +195,7 @@ def test_a_damaged_addition_is_named(folder, name) -> None:
 def report_of(folder):
     """Draw the page alone, with the faults of drawing everything."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("optimizer.figures.draw_figures", lambda *_: None)
+        patch.setattr("optimizer.drawing.figure_makers", lambda _: iter(()))
         draw_run(read_run(folder))
 
 
