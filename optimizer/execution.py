@@ -110,10 +110,10 @@ def work_in_processes(
     study = Study(*storage, race.graphs)
     halt = process_context().Event()
     pool = worker_pool(workers, _prepare, (season, race, storage, halt))
+    told = over = False
     try:
         running = {pool.submit(_work) for _ in range(workers)}
-        told = False
-        while running:
+        while running and not over:
             finished, running = wait(running, timeout=WAIT_SECONDS, return_when=FIRST_COMPLETED)
             for future in finished:
                 future.result()
@@ -121,13 +121,14 @@ def work_in_processes(
                 halt.set()
             done = study.outcomes()
             now = race.standing(done)
+            over = not now.open  # others may still wait for their next look at the storage
             progress(*_counts(race, len(done), len(now.open), now.stage))
-            if not told and len(now.open) < workers and now.stage >= race.least_stages - 1:
+            if not over and not told and len(now.open) < workers and now.stage >= race.least_stages - 1:
                 told = True
                 idle()
     finally:
         halt.set()
-        pool.shutdown(wait=True, cancel_futures=True)
+        pool.shutdown(wait=not over, cancel_futures=True)
 
 
 _HERE: list[Any] = []
