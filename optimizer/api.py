@@ -14,9 +14,10 @@ import pandas as pd
 from threadpoolctl import threadpool_limits
 
 from optimizer.evaluation import evaluate_files
+from optimizer.finishing import Finishing
 from optimizer.folders import make_run_folder
 from optimizer.progress import progress_bar
-from optimizer.run_folder import draw_run, read_run, write_run
+from optimizer.run_folder import read_run
 from optimizer.run_view import CandidateResult, RunResult, tone_rows
 from optimizer.searching import run_search
 from optimizer.season import Season, load_season, with_settings
@@ -68,12 +69,11 @@ def search(
         season = load_season(season)
     season = with_settings(season, effort, seed)
     place = make_run_folder(None if folder is None else Path(folder), season.path.stem)
-    with progress_bar("searching") as progress:
-        result = run_search(season, place, workers=workers, progress=progress)
-    run = write_run(place, season, result)
-    with progress_bar("drawing") as progress:
-        draw_run(run, progress, workers)
-    return RunResult(run)
+    with Finishing(place, season, workers) as finishing:
+        with progress_bar("searching") as progress:
+            result = run_search(season, place, workers=workers, progress=progress, finishing=finishing)
+        with progress_bar("drawing") as progress:
+            return RunResult(finishing.finish(result, progress))
 
 
 def open_run(folder: Path | str) -> RunResult:

@@ -23,14 +23,14 @@ from optimizer.plan_file import plan_data, read_plan_file
 from optimizer.plan_stage import laid_out_of
 from optimizer.printer import printer_of
 from optimizer.progress import Progress, silent
-from optimizer.run_folder import (
+from optimizer.run_designs import (
     NETWORK_FILE,
     PLAN_FILE,
     READ_BACK_TOLERANCE_DB,
     InternalError,
-    Run,
     candidate_folder,
 )
+from optimizer.run_folder import Run
 from optimizer.season import Season, season_from_data
 from optimizer.splitting import kept_whole, split_for_bed
 from optimizer.verification import Verified, require_mesh_extra, turned_over, verify_parts

@@ -231,7 +231,7 @@ def main(arguments: list[str] | None = None) -> None:
         click.echo(f"{place or 'standard output'}: {error.strerror or error}", err=True)
         sys.exit(BAD_INPUT)
     except RuntimeError as error:
-        from optimizer.run_folder import InternalError
+        from optimizer.run_designs import InternalError
 
         if not isinstance(error, InternalError):
             raise

@@ -84,7 +84,8 @@ def verify(run: Path, number: int, as_json: bool) -> None:
     from optimizer.build import PARTS, find_candidate, season_of
     from optimizer.figures import draw_figure
     from optimizer.figures_air import air_figure
-    from optimizer.run_folder import candidate_folder, read_run
+    from optimizer.run_designs import candidate_folder
+    from optimizer.run_folder import read_run
     from optimizer.verification import verify_parts
 
     finished = read_run(run)

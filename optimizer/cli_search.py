@@ -62,12 +62,17 @@ def search(
     """
     import json
 
+    from optimizer.processes import collect_rarely, start_early
+
+    if workers > 1:
+        start_early()
+    from optimizer.finishing import Finishing
     from optimizer.progress import QUIET, VERBOSE, progress_bar
-    from optimizer.run_folder import draw_run, write_run
     from optimizer.search_words import search_text
     from optimizer.searching import SeasonChanged, changed_keys, run_search
     from optimizer.study import StorageError
 
+    collect_rarely()
     season = season_with(config, effort, seed)
     if storage is not None and not storage.strip():
         raise BadOption("--storage", "is empty; give a database URL or a journal file")
@@ -76,18 +81,23 @@ def search(
     prepare_backend(silent=talk == QUIET)
     folder = old_folder(out, config, storage is not None) if resume else new_folder(out, config)
     try:
-        with progress_bar("searching", talk) as progress:
-            result = run_search(
-                season, folder, workers=workers, progress=progress, storage=storage, study_name=study_name
-            )
+        with Finishing(folder, season) as finishing:
+            with progress_bar("searching", talk) as progress:
+                result = run_search(
+                    season,
+                    folder,
+                    workers=workers,
+                    progress=progress,
+                    storage=storage,
+                    study_name=study_name,
+                    finishing=finishing,
+                )
+            with progress_bar("drawing", talk) as progress:
+                run = finishing.finish(result, progress)
     except StorageError as error:
         raise BadOption("--storage" if storage else "--out", str(error)) from None
     except SeasonChanged as error:
         raise changed_keys(config, error) from None
-    try:
-        run = write_run(folder, season, result)
-        with progress_bar("drawing", talk) as progress:
-            draw_run(run, progress)
     except OSError as error:
         raise unwritable("--out", folder, error) from None
     if as_json:

@@ -18,7 +18,8 @@ from optimizer.report_extras import sketch
 from optimizer.report_parts import page, table
 from optimizer.report_rules import ceiling_facts
 from optimizer.report_words import CAUTION_IN_SHORT
-from optimizer.run_folder import Run, candidate_folder
+from optimizer.run_designs import candidate_folder
+from optimizer.run_folder import Run
 
 COMPARISON = "comparison.html"
 """Name of the page where none is given."""

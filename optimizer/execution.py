@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import signal
 import threading
 import time
@@ -11,7 +10,7 @@ from concurrent.futures import FIRST_COMPLETED, wait
 from contextlib import contextmanager
 from typing import Any
 
-from optimizer.processes import worker_pool
+from optimizer.processes import process_context, worker_pool
 from optimizer.progress import Progress
 from optimizer.race import Race
 from optimizer.season import Season
@@ -87,6 +86,7 @@ def work_in_processes(
     workers: int,
     stop: Callable[[], bool],
     progress: Progress,
+    idle: Callable[[], None] = lambda: None,
 ) -> None:
     """Let several processes work through a race.
 
@@ -104,13 +104,16 @@ def work_in_processes(
         True ends the work early [flag].
     progress : callable
         Told how far the race is [text].
+    idle : callable
+        Called once, when fewer tasks are left than there are processes [any].
     """
     study = Study(*storage, race.graphs)
-    halt = multiprocessing.get_context("spawn").Event()
+    halt = process_context().Event()
     pool = worker_pool(workers, _prepare, (season, race, storage, halt))
+    told = over = False
     try:
         running = {pool.submit(_work) for _ in range(workers)}
-        while running:
+        while running and not over:
             finished, running = wait(running, timeout=WAIT_SECONDS, return_when=FIRST_COMPLETED)
             for future in finished:
                 future.result()
@@ -118,10 +121,14 @@ def work_in_processes(
                 halt.set()
             done = study.outcomes()
             now = race.standing(done)
+            over = not now.open  # others may still wait for their next look at the storage
             progress(*_counts(race, len(done), len(now.open), now.stage))
+            if not over and not told and len(now.open) < workers and now.stage >= race.least_stages - 1:
+                told = True
+                idle()
     finally:
         halt.set()
-        pool.shutdown(wait=True, cancel_futures=True)
+        pool.shutdown(wait=not over, cancel_futures=True)
 
 
 _HERE: list[Any] = []

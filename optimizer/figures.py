@@ -1,17 +1,16 @@
-"""All figures of a run folder, drawn from its data and saved as PNG and SVG."""
+"""All figures of a run folder as matplotlib makes them, and how a figure is saved as PNG and SVG."""
 
 from __future__ import annotations
 
 import io
-import os
 import warnings
 from collections.abc import Callable, Iterator
-from concurrent.futures import as_completed
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import matplotlib
+import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
@@ -24,16 +23,10 @@ from optimizer.figures_response import response_figure
 from optimizer.figures_spread import spread_candidates, spread_figure
 from optimizer.figures_tones import tones_figure
 from optimizer.files import write_bytes
-from optimizer.processes import worker_pool
-from optimizer.progress import Progress
 from optimizer.style import DOTS_PER_INCH, FIGURE_STYLE
 
 if TYPE_CHECKING:
     from optimizer.run_folder import Run
-
-LEAST_FIGURES_A_WORKER = 5
-"""Figures that make it worth starting a process."""
-
 
 def figure_makers(run: Run) -> Iterator[tuple[str, Callable[[], Figure]]]:
     """Every figure of a run: its place without the suffix, and how to draw it.
@@ -95,56 +88,41 @@ def figure_of(run: Run, place: str) -> Figure:
         return makers[place]()
 
 
-def draw_figures(run: Run, progress: Progress, workers: int | None = None) -> None:
-    """Draw and save every figure of a run folder.
+def draw_figure(make: Callable[[], Figure], stem: Path) -> np.ndarray:
+    """Draw one figure and save it; returns the pixels of its PNG, shape (height, width, 4)."""
+    with matplotlib.rc_context(FIGURE_STYLE):
+        return save_figure(make(), stem)
+
+
+def save_figure(figure: Figure, stem: Path) -> np.ndarray:
+    """Save a figure beside each other as PNG and SVG, the same bytes for the same figure.
 
     Parameters
     ----------
-    run : Run
-        The folder's content [record].
-    progress : callable
-        Told the figures done, their total and the place of the latest [any].
-    workers : int or None
-        Processes at most, this one among them; None for as many as there are cores [1].
+    figure : Figure
+        The figure [record].
+    stem : Path
+        The files without their suffix [path].
+
+    Returns
+    -------
+    ndarray of uint8, shape (height, width, 4)
+        Pixels of the PNG, red, green, blue and opacity [1].
     """
-    makers = list(figure_makers(run))
-    workers = min(workers or os.cpu_count() or 1, len(makers) // LEAST_FIGURES_A_WORKER)
-    if workers < 2:
-        for done, (place, make) in enumerate(makers, start=1):
-            draw_figure(make, run.folder / place)
-            progress(done, len(makers), place)
-        return
-    with worker_pool(workers - 1) as pool:
-        running = {pool.submit(draw_figure, make, run.folder / place): place for place, make in makers}
-        mine = 0
-        for future, (place, make) in reversed(list(zip(running, makers, strict=True))):
-            if not future.cancel():  # others draw from the front; when they are met, all are in work
-                break
-            draw_figure(make, run.folder / place)
-            mine += 1
-            del running[future]
-            progress(mine + sum(other.done() for other in running), len(makers), place)
-        for done, future in enumerate(as_completed(running), start=mine + 1):
-            future.result()
-            progress(done, len(makers), running[future])
-
-
-def draw_figure(make: Callable[[], Figure], stem: Path) -> None:
-    """Draw one figure and save it."""
-    with matplotlib.rc_context(FIGURE_STYLE):
-        save_figure(make(), stem)
-
-
-def save_figure(figure: Figure, stem: Path) -> None:
-    """Save a figure beside each other as PNG and SVG, the same bytes for the same figure."""
-    FigureCanvasAgg(figure)
+    canvas: Any = FigureCanvasAgg(figure)
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         if (engine := figure.get_layout_engine()) is not None:
             engine.execute(figure)
             figure.set_layout_engine(None)  # laid out once, not once a file and once more before each
-        for suffix in ("png", "svg"):
-            image = io.BytesIO()
-            metadata: dict[str, Any] = {"Date": None} if suffix == "svg" else {"Software": None}
-            figure.savefig(image, format=suffix, dpi=DOTS_PER_INCH, metadata=metadata)
-            write_bytes(stem.with_name(f"{stem.name}.{suffix}"), image.getvalue())
+        figure.set_dpi(DOTS_PER_INCH)
+        _save(figure, stem, "png", {"Software": None})
+        pixels = np.array(canvas.buffer_rgba())
+        _save(figure, stem, "svg", {"Date": None})
+    return pixels
+
+
+def _save(figure: Figure, stem: Path, suffix: str, metadata: dict[str, Any]) -> None:
+    image = io.BytesIO()
+    figure.savefig(image, format=suffix, dpi=DOTS_PER_INCH, metadata=metadata)
+    write_bytes(stem.with_name(f"{stem.name}.{suffix}"), image.getvalue())

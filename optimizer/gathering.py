@@ -90,19 +90,20 @@ def _why_none(runner: TaskRunner, graph: str) -> str:
 
 def front_of(archives: dict[str, Points], runner: TaskRunner, season: Season) -> tuple[FrontPoint, ...]:
     """Designs of all graphs that no other beats in the season's objectives."""
-    front = []
-    for graph, row in _front_rows(archives, season):
-        points = archives[graph].take(np.array([row]))
-        design = runner.space(graph).decode(points.x, points.site)
-        front.append(
-            FrontPoint(
-                topology=design_names(design)[0],
+    places = _front_rows(archives, season)
+    front: dict[tuple[str, int], FrontPoint] = {}
+    for graph in dict.fromkeys(graph for graph, _ in places):
+        rows = [row for other, row in places if other == graph]
+        points = archives[graph].take(np.array(rows))
+        designs = runner.space(graph).decode(points.x, points.site)
+        for place, (row, topology) in enumerate(zip(rows, design_names(designs), strict=True)):
+            front[graph, row] = FrontPoint(
+                topology=topology,
                 graph=graph,
-                design=design,
-                objectives={key: float(value[0]) for key, value in points.columns.items()},
+                design=designs.rows(slice(place, place + 1)),
+                objectives={key: float(value[place]) for key, value in points.columns.items()},
             )
-        )
-    return tuple(front)
+    return tuple(front[place] for place in places)
 
 
 def explored_of(

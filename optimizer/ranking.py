@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -54,6 +55,7 @@ def rank(
     archives: dict[str, Points],
     outcomes: Outcomes,
     layouts: PlanStage | None,
+    begin: Callable[[tuple[Candidate, ...]], None] = lambda _: None,
 ) -> tuple[tuple[Candidate, ...], tuple[dict[str, Any], ...]]:
     """Choose and rank candidates.
 
@@ -73,6 +75,8 @@ def rank(
         Finished tasks, those that laid designs out among them [mixed].
     layouts : PlanStage or None
         Which designs were to be laid out; None where no plans are wanted [record].
+    begin : callable
+        Told the candidates when they lack no more than prices and reasons [any].
 
     Returns
     -------
@@ -83,7 +87,6 @@ def rank(
     every = _entries(season, runner, archives, outcomes, layouts)
     entries = _chosen(every, season.search.candidates)
     standings = [_standing(place, entry, runner) for place, entry in enumerate(entries, start=1)]
-    prices = _prices(entries, runner, archives)
     left_out = tuple(
         {
             "topology": design_names(entry.network)[0],
@@ -94,7 +97,7 @@ def rank(
         for entry in every
         if entry.sought and isinstance(entry.laid_out, NoPlan) and not any(entry is e for e in entries)
     )
-    candidates = tuple(
+    unpriced = tuple(
         Candidate(
             rank=standing.rank,
             role=entry.role,
@@ -103,15 +106,23 @@ def rank(
             design=standing.design,
             objectives=standing.objectives,
             evaluation=standing.evaluation,
-            reasons=reasons_for(standing, standings[0], topologies, priced, season, following),
-            prices=priced,
+            reasons=(),
             agreement=agreement(topologies, entry.pick.graph),
             network=entry.network,
             network_db=entry.pick.output_db,
             laid_out=entry.laid_out,
         )
-        for entry, standing, priced, following in zip(
-            entries, standings, prices, [*standings[1:], None], strict=True
+        for entry, standing in zip(entries, standings, strict=True)
+    )
+    begin(unpriced)
+    candidates = tuple(
+        replace(
+            candidate,
+            reasons=reasons_for(standing, standings[0], topologies, priced, season, following),
+            prices=priced,
+        )
+        for candidate, standing, priced, following in zip(
+            unpriced, standings, _prices(entries, runner, archives), [*standings[1:], None], strict=True
         )
     )
     return candidates, left_out

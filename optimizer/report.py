@@ -7,7 +7,7 @@ from typing import Any
 
 from optimizer.figures_spread import spread_candidates
 from optimizer.report_cards import candidates_section
-from optimizer.report_explore import can_explore, exploring
+from optimizer.report_explore import Exploring, can_explore, exploring
 from optimizer.report_parts import figure, page, table
 from optimizer.report_rules import rules_section
 from optimizer.report_words import (
@@ -37,13 +37,15 @@ CONTENTS = (
 """Sections that the page's top links to, where they are there."""
 
 
-def report_page(run: Run) -> str:
+def report_page(run: Run, explored: Exploring | None = None) -> str:
     """Write the page from a run folder's data and its figures.
 
     Parameters
     ----------
     run : Run
         The folder's content, its figures drawn [record].
+    explored : Exploring or None
+        What :func:`optimizer.report_explore.exploring` makes of the run, where that is done already [record].
 
     Returns
     -------
@@ -55,7 +57,8 @@ def report_page(run: Run) -> str:
     FileNotFoundError
         A figure is missing.
     """
-    explored = exploring(run) if can_explore(run) else None
+    if explored is None and can_explore(run):
+        explored = exploring(run)
     sections = [
         candidates_section(run),
         _spread(run),

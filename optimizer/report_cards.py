@@ -9,7 +9,8 @@ from models.catalogue import short_label
 from optimizer.objectives import OBJECTIVES
 from optimizer.report_extras import hot_words, sketch, tolerance_words
 from optimizer.report_parts import download, figure, file_links, table
-from optimizer.run_folder import Run, candidate_folder
+from optimizer.run_designs import candidate_folder
+from optimizer.run_folder import Run
 
 CARD_REASONS = 3
 """Reasons on the face of a card; the rest are folded below it."""

@@ -89,7 +89,8 @@ def exploring(run: Run) -> Exploring:
         "quiet": QUIET,
         "items": plot_items(run.record["source"], record["curves"]["hz"]),
     }
-    packed = base64.b64encode(zlib.compress(json.dumps(record, allow_nan=False).encode("utf-8"))).decode()
+    text = json.dumps(record, allow_nan=False, separators=(",", ":"))
+    packed = base64.b64encode(zlib.compress(text.encode("utf-8"))).decode()
     data = (
         f'<script type="application/json" id="explore-settings">{script_json(settings)}</script>\n'
         f'<script type="application/octet-stream" id="explore-data">{packed}</script>'

@@ -6,17 +6,23 @@ import base64
 import hashlib
 import io
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
-from functools import lru_cache
 from html import escape
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
+from PIL import Image
+
 from optimizer.report_style import PAGE_STYLE
 
 PICTURE_COLOURS = 64
 """Colours of a figure in the page: its few hues with their soft edges."""
+
+Compressed = tuple[str, str]
+"""Address of a picture that a page holds, and its size as attributes."""
+
+_KEPT: dict[Path, tuple[int, Compressed]] = {}
+"""Figures drawn a moment ago, when, and what a page shows of them."""
 
 PRINT_SCRIPT = """addEventListener("beforeprint", () => {
   for (const one of document.querySelectorAll("details:not([open])")) {
@@ -132,40 +138,33 @@ def figure(stem: Path, words: str) -> str:
     FileNotFoundError
         There is no such PNG.
     """
-    address, size = _for_page(*_file_of(stem))
+    path = _png(stem)
+    written_ns, kept = _KEPT.pop(path, (0, None))
+    if kept is None or written_ns != path.stat().st_mtime_ns:
+        with Image.open(path) as image:
+            kept = for_page(image)
+    address, size = kept
     return picture(address, words, size)
 
 
-def prepare_figures(stems: Sequence[Path]) -> None:
-    """Compress figures for the page side by side, where they exist; :func:`figure` finds them done."""
-    with ThreadPoolExecutor() as pool:
-        files = [_file_of(stem) for stem in stems if _png(stem).exists()]
-        list(pool.map(lambda file: _for_page(*file), files))
+def keep(stem: Path, compressed: Compressed) -> None:
+    """Keep what :func:`for_page` made of a figure just drawn, for :func:`figure` to find."""
+    _KEPT[_png(stem)] = _png(stem).stat().st_mtime_ns, compressed
+
+
+def for_page(image: Image.Image) -> Compressed:
+    """Address of a picture in the page, and its size as attributes."""
+    content = io.BytesIO()
+    width, height = image.size
+    few = image.convert("RGB").quantize(
+        PICTURE_COLOURS, method=Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE
+    )
+    few.convert("RGB").save(content, "webp", lossless=True, method=2, quality=30)
+    return data_address("image/webp", content.getvalue()), f' width="{width}" height="{height}"'
 
 
 def _png(stem: Path) -> Path:
     return stem.with_name(f"{stem.name}.png")
-
-
-def _file_of(stem: Path) -> tuple[Path, int]:
-    """File of a figure and when it was written."""
-    path = _png(stem)
-    return path, path.stat().st_mtime_ns
-
-
-@lru_cache(maxsize=128)
-def _for_page(path: Path, written_ns: int) -> tuple[str, str]:
-    """Address of a figure in the page, and its size as attributes."""
-    from PIL import Image
-
-    content = io.BytesIO()
-    with Image.open(path) as image:
-        width, height = image.size
-        few = image.convert("RGB").quantize(
-            PICTURE_COLOURS, method=Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE
-        )
-        few.convert("RGB").save(content, "webp", lossless=True, method=2, quality=30)
-    return data_address("image/webp", content.getvalue()), f' width="{width}" height="{height}"'
 
 
 def picture(address: str, words: str, size: str = "") -> str:

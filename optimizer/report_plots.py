@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from importlib import import_module
+from importlib.util import find_spec
 from typing import Any
 
 from optimizer.style import GRID, INK, LIMIT, QUIET
@@ -22,6 +23,13 @@ LIMITED = {"excursion_mm": "excursion_mm", "air_speed_m_s": "air_speed_m_s"}
 
 MOST_TICKS = 8
 """Tones that are marked on the frequency axis at most."""
+
+
+def load_library() -> None:
+    """Load bokeh where it is installed, for a page that will be made soon."""
+    if find_spec("bokeh") is not None:
+        import_module("bokeh.plotting")
+        import_module("bokeh.embed")
 
 
 def plot_items(source: dict[str, Any], hz: list[float]) -> Any:

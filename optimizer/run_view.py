@@ -14,7 +14,8 @@ from matplotlib.figure import Figure
 from models.catalogue import short_label
 from optimizer.dimensions import dimensions
 from optimizer.figures import figure_of
-from optimizer.run_folder import Run, candidate_folder
+from optimizer.run_designs import candidate_folder
+from optimizer.run_folder import Run
 from optimizer.run_record import candidate_row
 
 TONE_COLUMNS = ("level_db", "limit", "drive_v_rms", "current_a_rms", "real_power_w")

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import re
 import time
+from dataclasses import replace
+from functools import partial
 from importlib import metadata
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from optimizer.bounds import any_enclosure_db
 from optimizer.confidence import confidence
@@ -21,12 +25,15 @@ from optimizer.plan_stage import PLAN_RUNGS, PlanStage
 from optimizer.progress import Progress, silent
 from optimizer.race import PLANS, Race
 from optimizer.ranking import rank
-from optimizer.results import SearchResult
+from optimizer.results import Candidate, SearchResult
 from optimizer.season import Season
 from optimizer.spread import SAMPLES, with_spread
 from optimizer.study import JOURNAL, Study
 from optimizer.tasks import TaskRunner
 from optimizer.warm_up import compiling
+
+if TYPE_CHECKING:
+    from optimizer.finishing import Finishing
 
 
 class SeasonChanged(Exception):
@@ -73,6 +80,7 @@ def run_search(
     storage: str | None = None,
     study_name: str | None = None,
     plans: bool = True,
+    finishing: Finishing | None = None,
 ) -> SearchResult:
     """Search a season and rank what was found.
 
@@ -94,6 +102,8 @@ def run_search(
         Name of the study in the storage; the season's where there is none [text].
     plans : bool
         False lays nothing out, whatever the season says [flag].
+    finishing : Finishing or None
+        Told when a core is idle, and what was found when it lacks no more than prices and reasons [record].
 
     Returns
     -------
@@ -120,27 +130,22 @@ def run_search(
         if workers == 1:
             work(study, race, runner, interrupted, progress)
         else:
-            work_in_processes(season, race, place, workers, interrupted, progress)
+            idle = partial(_while_idle, runner, race, finishing)
+            work_in_processes(season, race, place, workers, interrupted, progress, idle)
         stopped = interrupted()
     searched = time.perf_counter()
     outcomes = study.outcomes(partial=stopped)
     standing = race.standing(study.outcomes())
     archives = archives_of(outcomes, season.search.objectives)
     topologies = best_per_graph(outcomes, standing, archives, runner)
-    sureness = confidence(standing, race.plan)
-    candidates, without_plan = rank(season, runner, topologies, archives, outcomes, race.layouts)
-    if not stopped and season.search.effort in SAMPLES:
-        samples = SAMPLES[season.search.effort]
-        candidates = with_spread(runner.judge, candidates, samples, season.search.seed)
     front = front_of(archives, runner, season)
-    return SearchResult(
-        candidates=candidates,
+    found = SearchResult(
+        candidates=(),
         front=front,
         topologies=topologies,
         objectives=season.search.objectives,
         interrupted=stopped,
-        confidence=sureness,
-        without_plan=without_plan,
+        confidence=confidence(standing, race.plan),
         bound_db=any_enclosure_db(runner),
         history=history(study.finished(), season.search.objectives),
         counts={
@@ -150,13 +155,29 @@ def run_search(
             "evaluations": sum(outcome["evaluations"] for outcome in outcomes.values()),
             "front": len(front),
         },
-        seconds={
-            "spaces": prepared - began,
-            "search": searched - prepared,
-            "ranking": time.perf_counter() - searched,
-        },
+        seconds={"spaces": prepared - began, "search": searched - prepared},
         explored=explored_of(archives, runner, season),
     )
+
+    def begin(unpriced: tuple[Candidate, ...]) -> None:
+        if finishing is not None and not stopped:
+            finishing.begin(replace(found, candidates=unpriced))
+
+    candidates, without_plan = rank(season, runner, topologies, archives, outcomes, race.layouts, begin)
+    if not stopped and season.search.effort in SAMPLES:
+        samples = SAMPLES[season.search.effort]
+        candidates = with_spread(runner.judge, candidates, samples, season.search.seed)
+    seconds = found.seconds | {"ranking": time.perf_counter() - searched}
+    return replace(found, candidates=candidates, without_plan=without_plan, seconds=seconds)
+
+
+def _while_idle(runner: TaskRunner, race: Race, finishing: Finishing | None) -> None:
+    """What the ranking will need, loaded while the last task keeps one core busy."""
+    space = runner.space(race.graphs[0])
+    middle, first = np.full((1, space.dimensions), 0.5), np.zeros((1, len(space.site_slots)), dtype=int)
+    runner.judge.respond(space.decode(middle, first))
+    if finishing is not None:
+        finishing.idle()
 
 
 def _agree(study: Study, season: Season) -> None:

@@ -25,7 +25,8 @@ from optimizer.build import season_of
 from optimizer.design_file import read_design
 from optimizer.layout_search import NoPlan, lay_out
 from optimizer.plan_file import read_plan_file
-from optimizer.run_folder import PLAN_FILE, candidate_folder, read_run
+from optimizer.run_designs import PLAN_FILE, candidate_folder
+from optimizer.run_folder import read_run
 from studies.plans.study import EFFORT, random_designs, study_rules
 
 THREE_CHAMBERS = ("AB/AC.Co", "oA/AB.BC.Co", "AB/Ao.BC.Co", "AC/AB.Bo.Co", "oA/AB.BC.Ao.Co")

@@ -25,7 +25,7 @@ def found(monkeypatch, result):
     """Replace the search by one that has found the result made by hand; returns what it was asked."""
     asked = []
 
-    def instead(season, out, *, workers, progress, storage, study_name):
+    def instead(season, out, *, workers, progress, storage, study_name, finishing):
         assert out.is_dir()
         asked.append((season, workers))
         progress(1, 2, "half")

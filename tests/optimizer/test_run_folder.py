@@ -11,7 +11,8 @@ from models.score import Judge
 from optimizer.design_file import read_design
 from optimizer.faults import ConfigError
 from optimizer.files import write_csv, write_json, write_text
-from optimizer.run_folder import InternalError, draw_run, read_run, write_run
+from optimizer.run_designs import InternalError
+from optimizer.run_folder import draw_run, read_run, write_run
 from optimizer.season import load_season
 
 FILES = (
@@ -194,7 +195,7 @@ def test_a_damaged_addition_is_named(folder, name) -> None:
 def report_of(folder):
     """Draw the page alone, with the faults of drawing everything."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("optimizer.figures.draw_figures", lambda *_: None)
+        patch.setattr("optimizer.drawing.figure_makers", lambda _: iter(()))
         draw_run(read_run(folder))
 
 

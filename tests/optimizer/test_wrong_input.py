@@ -171,11 +171,9 @@ def test_folders_that_cannot_be_written(run, folder, season_path, tmp_path, monk
     storage = parts / "x.journal"
     status, _, err = run("search", season_path, "-q", "--out", tmp_path / "new", "--storage", storage)
     assert status == 2 and err == f"command line:1: --storage: cannot open '{storage}': File exists\n"
-    import optimizer.figures
-
-    monkeypatch.setattr(optimizer.figures, "figure_makers", lambda _: iter(()))
+    monkeypatch.setattr("optimizer.drawing.figure_makers", lambda _: iter(()))
     (folder / "report.html").mkdir()
-    monkeypatch.setattr("optimizer.report.report_page", lambda _: "")
+    monkeypatch.setattr("optimizer.report.report_page", lambda *_: "")
     status, _, err = run("report", folder, "-q")
     words = f"command line:1: RUN: cannot write to {folder / 'report.html'}: Is a directory\n"
     assert (status, err) == (2, words)
