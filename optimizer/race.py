@@ -88,7 +88,7 @@ PLANS = {
         rungs=(
             Rung(effort="survey", restarts=2, kept=0.5),
             Rung(effort="quick", restarts=1, kept=0.5),
-            Rung(effort="quick", restarts=3, kept=0.5),
+            Rung(effort="quick", restarts=2, kept=0.5),
         ),
         full="normal",
         leaders=4,
