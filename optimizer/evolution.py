@@ -147,7 +147,7 @@ def widen(cell: Cell, rng: np.random.Generator, generations: int, stop: Callable
 
 
 def kick(cell: Cell, rng: np.random.Generator, point: Points, count: int) -> Points:
-    """Points around one, evaluated: every variable moved, beyond an end turned back, some sites drawn anew."""
+    """Points around one: every variable moved, beyond an end turned back; some sites drawn anew."""
     site = np.repeat(point.site, count, axis=0)
     x = point.x + rng.normal(0.0, KICK, (count, point.x.shape[1]))
     x = np.where(x < 0.0, -x, np.where(x > 1.0, 2.0 - x, x))
