@@ -1,4 +1,4 @@
-"""The search inside one cell: screen, evolve, polish, sweep sites and polish again."""
+"""The search inside one cell: screen, evolve, polish, kick and polish again, sweep sites and polish again."""
 
 from __future__ import annotations
 
@@ -9,15 +9,21 @@ import numpy as np
 
 from optimizer.cell import Cell, Goal, Points, joined, merit, penalty
 from optimizer.climb import climb
-from optimizer.evolution import LEAST_POPULATION, best_rows, evolve, screen, widen
+from optimizer.evolution import LEAST_POPULATION, best_rows, evolve, kick, screen, widen
 from optimizer.linear import LINEAR
-from optimizer.polish import SHORT_STEPS, polish, sweep_sites
+from optimizer.polish import FEW_STEPS, SHORT_STEPS, polish, sweep_sites
 
 LEAST_GAIN_DB = 1e-3
 """A round of site sweep and polish that gains less is the last."""
 
 ROUNDS = 4
 """Rounds of site sweep and polish at most."""
+
+KICKED = 512
+"""Points of a hop that are evaluated."""
+
+LANDED = 24
+"""Distinct points among them that are polished: the best."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +42,8 @@ class Effort:
         Generations [1].
     polished : int
         Distinct points of every population that are polished [1].
+    hops, fruitless : int
+        Hops at most, and how many without gain in turn are the last [1].
     steps : int
         Steps of a climb towards another objective at most [1].
     refined : int
@@ -51,6 +59,8 @@ class Effort:
     population: int
     generations: int
     polished: int
+    hops: int
+    fruitless: int
     steps: int
     refined: int
     swept: int
@@ -59,14 +69,25 @@ class Effort:
 
 EFFORTS = {
     "survey": Effort(
-        screened=512, islands=2, population=40, generations=40, polished=1, steps=12, refined=1, swept=0
+        screened=512,
+        islands=4,
+        population=24,
+        generations=20,
+        polished=1,
+        hops=0,
+        fruitless=0,
+        steps=12,
+        refined=1,
+        swept=0,
     ),
     "quick": Effort(
         screened=1024,
         islands=4,
-        population=40,
-        generations=120,
-        polished=1,
+        population=24,
+        generations=30,
+        polished=2,
+        hops=4,
+        fruitless=1,
         steps=20,
         refined=1,
         swept=2,
@@ -75,22 +96,26 @@ EFFORTS = {
     "normal": Effort(
         screened=4096,
         islands=8,
-        population=64,
-        generations=120,
-        polished=2,
+        population=40,
+        generations=60,
+        polished=3,
+        hops=12,
+        fruitless=3,
         steps=30,
-        refined=3,
+        refined=2,
         swept=3,
         widened=100,
     ),
     "thorough": Effort(
         screened=16384,
         islands=12,
-        population=96,
-        generations=200,
+        population=64,
+        generations=100,
         polished=4,
+        hops=40,
+        fruitless=8,
         steps=40,
-        refined=6,
+        refined=4,
         swept=4,
         widened=200,
     ),
@@ -128,14 +153,40 @@ def seek(cell: Cell, rng: np.random.Generator, effort: Effort, stop: Callable[[]
     if not fitting:
         return None
     found = joined(fitting)
-    if effort.swept == 0:
-        found = found if stop() else polish(cell, found)
-        return found.take(best_rows(found, goal, 1))
     if not stop():
-        found = polish(cell, found, SHORT_STEPS)
-    found = refine(cell, found.take(best_rows(found, goal, effort.refined)), goal, effort, stop)
+        found = polish(cell, found, FEW_STEPS)
+    found = found.take(best_rows(found, goal, 1))
+    if effort.hops:
+        found = hop(cell, rng, found, goal, effort, stop)
+    if effort.swept:
+        found = refine(cell, found, goal, effort, stop)
     best = found.take(best_rows(found, goal, 1))
     return best if stop() else polish(cell, best)
+
+
+def hop(
+    cell: Cell, rng: np.random.Generator, point: Points, goal: Goal, effort: Effort, stop: Callable[[], bool]
+) -> Points:
+    """Kick the best point, polish where that leads, and again from the best until hops gain nothing.
+
+    Basin hopping (D. J. Wales, J. P. K. Doye, J. Phys. Chem. A 101, 1997, 5111-5116, from memory) that only
+    goes upwards, with many kicks at once.
+    """
+    best, fruitless = point, 0
+    for _ in range(effort.hops):
+        if stop() or fruitless == effort.fruitless:
+            break
+        kicked = kick(cell, rng, best, KICKED)
+        fitting = kicked.take(np.nonzero(penalty(kicked, goal) == 0.0)[0])
+        if fitting.excess.size == 0:
+            break
+        landed = joined(_distinct(fitting.take(best_rows(fitting, goal, fitting.excess.size)), LANDED))
+        found = joined([best, polish(cell, landed, FEW_STEPS)])
+        found = found.take(best_rows(found, goal, 1))
+        gain = merit(found, goal)[0] - merit(best, goal)[0]
+        fruitless = fruitless + 1 if gain < LEAST_GAIN_DB else 0
+        best = found
+    return best
 
 
 def refine(cell: Cell, points: Points, goal: Goal, effort: Effort, stop: Callable[[], bool]) -> Points:

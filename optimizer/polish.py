@@ -32,6 +32,9 @@ SOLVER_STEPS = 60
 SHORT_STEPS = 30
 """Steps at most of a polish that is to show which of several points lead far."""
 
+FEW_STEPS = 15
+"""Steps at most of a polish of many points, of which the best go on."""
+
 DRIVE_REACH = 2.0
 """How far the logarithm of a drive may move in one polish."""
 

@@ -31,6 +31,9 @@ CONTENDER_DB = 0.1
 NEAR_DB = 0.35
 """A leader within this of the best cell gets a second chance: single runs scatter so much."""
 
+CONTENDERS = 4
+"""Cells that are run again, the best ones: where many are level, whichever wins is as good."""
+
 OTHER_CELLS = 4
 """Graphs whose other objectives are sought: the best, and those that the front would miss most."""
 
@@ -79,18 +82,18 @@ class Plan:
 
 PLANS = {
     "quick": Plan(
-        rungs=(Rung(effort="survey", restarts=1, kept=0.5),), full="quick", leaders=7, agree=2, most=4
+        rungs=(Rung(effort="survey", restarts=1, kept=0.5),), full="quick", leaders=7, agree=2, most=3
     ),
     "normal": Plan(
         rungs=(
             Rung(effort="survey", restarts=2, kept=0.5),
             Rung(effort="quick", restarts=1, kept=0.5),
-            Rung(effort="quick", restarts=3, kept=0.5),
+            Rung(effort="quick", restarts=2, kept=0.5),
         ),
         full="normal",
         leaders=4,
         agree=3,
-        most=9,
+        most=6,
     ),
     "thorough": Plan(
         rungs=(
@@ -272,7 +275,7 @@ class Race:
         """As many more restarts of every contender as it lacks that agree; a second run of near ones."""
         order = now.order(cells)
         tasks = []
-        for graph in order:
+        for graph in order[:CONTENDERS]:
             runs = len(now.restarts[graph])
             behind = now.scores[order[0]] - now.scores[graph]
             if behind <= CONTENDER_DB:

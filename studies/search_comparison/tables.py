@@ -12,7 +12,7 @@ from optimizer.history import hypervolume
 from studies.search_comparison.runs import PEERS, RACE, Run
 
 NEAR_DB = 0.1
-"""A peer within this of the race has caught up with it."""
+"""A run within this of a target has reached it."""
 
 
 def score_rows(runs: Sequence[Run]) -> list[dict[str, Any]]:
@@ -27,16 +27,20 @@ def score_rows(runs: Sequence[Run]) -> list[dict[str, Any]]:
     -------
     list of dict
         Scores at equal evaluations and time of the run and of the race; how far both are below the best
-        known; time until the run was near the race's final score; hypervolume at the race's time as a
-        share of the race's [mixed].
+        known; time until the run was near the race's final score, near the best of all runs and near the
+        best of all runs of peers; hypervolume at the race's time as a share of the race's, and that of all
+        runs together as a share of the best peer's, whose median over seeds counts [mixed].
     """
-    rows = []
+    rows: list[dict[str, Any]] = []
     for name in dict.fromkeys(run.season for run in runs):
         mine = [run for run in runs if run.season == name]
         best = max(run.best_at() for run in mine)
         races = {run.seed: run for run in mine if run.method == RACE}
         compared = [run for run in mine if run.method in (RACE, *PEERS)]
-        volumes = hypervolumes(compared, races)
+        peers_best = max((run.best_at() for run in mine if run.method in PEERS), default=best)
+        volumes, union = hypervolumes(compared, races)
+        by_peer = [[volumes[key] for key in volumes if key[1] == name] for name in PEERS]
+        best_peer = max((float(np.median(found)) for found in by_peer if found), default=np.nan)
         for run in mine:
             race = races[run.seed]
             evaluations = min(run.evaluations, race.evaluations)
@@ -59,6 +63,10 @@ def score_rows(runs: Sequence[Run]) -> list[dict[str, Any]]:
                     "race_at_equal_evaluations_db": _figure(race.best_at(evaluations=evaluations)),
                     "at_end_db": _figure(run.best_at()),
                     "times_race_to_be_near": _figure(seconds / race.seconds),
+                    "seconds_to_best": _figure(run.seconds_to(best - NEAR_DB)),
+                    "seconds_to_peers_best": _figure(run.seconds_to(peers_best - NEAR_DB)),
+                    "peers_best_db": round(peers_best, 3),
+                    "hypervolume_of_all_over_best_peer": _figure(union / best_peer),
                     "hypervolume_over_race": None
                     if volume is None
                     else round(volume / volumes[run.seed, RACE], 4),
@@ -67,8 +75,10 @@ def score_rows(runs: Sequence[Run]) -> list[dict[str, Any]]:
     return rows
 
 
-def hypervolumes(runs: Sequence[Run], races: dict[int, Run]) -> dict[tuple[int, str], float]:
-    """Hypervolume of every run at its race's time, by seed and method.
+def hypervolumes(
+    runs: Sequence[Run], races: dict[int, Run]
+) -> tuple[dict[tuple[int, str], float], float]:
+    """Hypervolume of every run at its race's time, by seed and method, and that of all these together.
 
     Objectives are scaled to the range of the points of all fronts of one season's runs, and the
     reference is the worst value of each among them, as in :func:`optimizer.history.history`.
@@ -77,7 +87,11 @@ def hypervolumes(runs: Sequence[Run], races: dict[int, Run]) -> dict[tuple[int, 
     everything = np.concatenate(list(fronts.values()))
     reference = everything.min(axis=0) - 1e-9
     spread = everything.max(axis=0) - reference
-    return {key: hypervolume((front - reference) / spread, np.zeros(3)) for key, front in fronts.items()}
+
+    def volume(front: np.ndarray) -> float:
+        return hypervolume((front - reference) / spread, np.zeros(3))
+
+    return {key: volume(front) for key, front in fronts.items()}, volume(everything)
 
 
 def print_tables(rows: Sequence[dict[str, Any]]) -> None:
@@ -90,6 +104,9 @@ def print_tables(rows: Sequence[dict[str, Any]]) -> None:
         print("|---|---|---|---|---|---|---|---|---|")
         for method in dict.fromkeys(row["method"] for row in mine):
             print(_line(method, [row for row in mine if row["method"] == method]))
+        _print_times(mine)
+        union = mine[0]["hypervolume_of_all_over_best_peer"]
+        print(f"\nHypervolume of all runs together over the best peer's: {union}")
 
 
 def _line(method: str, rows: Sequence[dict[str, Any]]) -> str:
@@ -117,6 +134,28 @@ def _line(method: str, rows: Sequence[dict[str, Any]]) -> str:
         volume,
     )
     return "| " + " | ".join(cells) + " |"
+
+
+def _print_times(rows: Sequence[dict[str, Any]]) -> None:
+    """Print how long every method took to two targets, in seconds and in units of its race's time to it."""
+    races = {row["seed"]: row for row in rows if row["method"] == RACE}
+    print(f"\n| method | to {NEAR_DB:g} dB below the peers' best, {rows[0]['peers_best_db']:.2f} dB ", end="")
+    print(f"| to {NEAR_DB:g} dB below the best of all runs, {rows[0]['best_run_db']:.2f} dB |")
+    print("|---|---|---|")
+    for method in dict.fromkeys(row["method"] for row in rows):
+        cells = []
+        for key in ("seconds_to_peers_best", "seconds_to_best"):
+            mine = [row for row in rows if row["method"] == method]
+            found = sorted(row[key] for row in mine if row[key] is not None)
+            words = f"{len(found)} of {len(mine)}"
+            if found:
+                words += f", {found[0]:.1f} to {found[-1]:.1f} s"
+            both = [row for row in mine if row[key] is not None and races[row["seed"]][key] is not None]
+            ratios = sorted(row[key] / races[row["seed"]][key] for row in both)
+            if ratios and method != RACE:
+                words += f", {ratios[0]:.1f} to {ratios[-1]:.1f} times the race's"
+            cells.append(words)
+        print("| " + " | ".join((method, *cells)) + " |")
 
 
 def _figure(value: float) -> float | None:

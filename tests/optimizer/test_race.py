@@ -225,6 +225,24 @@ def test_race_finds_the_hardest_branch(seed: int, effort: str, monkeypatch: pyte
     assert now.scores["ridge"] > 99.0
 
 
+def test_hops_leave_the_lower_of_two_hills(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(inner, "polish", lambda cell, points, steps=60: cell.polish_each(points))
+    branch = Branch(4, 100.0, "two hills", np.full(4, 0.37))
+    lower = branch.polish(branch.evaluate(1.0 - branch.peak[None], np.zeros((1, 0), dtype=int)))
+    assert lower.columns["output_db"][0] == pytest.approx(99.0)
+    rng = np.random.default_rng(0)
+    found = inner.hop(branch, rng, lower, Goal(), EFFORTS["quick"], lambda: False)  # type: ignore[arg-type]
+    assert found.columns["output_db"][0] == pytest.approx(100.0)
+    stopped = inner.hop(branch, rng, lower, Goal(), EFFORTS["quick"], lambda: True)  # type: ignore[arg-type]
+    assert stopped is lower
+
+
+def test_no_more_than_the_best_contenders_are_run_again() -> None:
+    graphs = tuple(f"g{i}" for i in range(7))
+    now, _ = run(Race(graphs, PLANS["quick"]), lambda task: 100.0)
+    assert sorted(len(runs) for runs in now.restarts.values()) == [1, 1, 1, 2, 2, 2, 2]
+
+
 def test_a_short_look_is_not_enough_for_the_ridge() -> None:
     """The guard guards something: a plain sample of each branch mostly puts a hill first."""
     wrong = 0
