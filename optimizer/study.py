@@ -174,15 +174,15 @@ class Study:
         self.study.tell(trial, score if score > -1e300 else -1e300)
 
     def _task(self, trial: FrozenTrial) -> Task:
-        params = trial.params or trial.system_attrs.get("fixed_params", {})
+        params = _params(trial)
         return Task(**{name: params[name] for name in self.space})
 
     def _running(self) -> list[FrozenTrial]:
         """Claims of living processes; claims of dead ones are ended on the way."""
         living = []
         for trial in self.study.get_trials(deepcopy=False, states=(TrialState.RUNNING,)):
-            if not set(self.space) <= set(trial.params):
-                continue  # asked for a moment ago
+            if not set(self.space) <= set(_params(trial)):
+                continue  # asked for a moment ago, of a queue that another process had just emptied
             if self._lives(trial):
                 living.append(trial)
             else:
@@ -209,8 +209,13 @@ class Study:
             and self._task(trial) == task
             and (trial.state == TrialState.COMPLETE or self._lives(trial))
             for trial in rivals
-            if set(self.space) <= set(trial.params)
+            if set(self.space) <= set(_params(trial))
         )
+
+
+def _params(trial: FrozenTrial) -> dict[str, Any]:
+    """What a trial is about, known from its queueing on, before it is asked for."""
+    return {**trial.system_attrs.get("fixed_params", {}), **trial.params}
 
 
 def _open(storage: str, name: str) -> optuna.Study:

@@ -191,6 +191,17 @@ def test_a_task_that_has_just_been_finished_is_not_claimed(tmp_path: Path) -> No
     assert task in two.outcomes()
 
 
+def test_a_task_that_is_just_being_claimed_is_taken(tmp_path: Path) -> None:
+    """Processes that begin at one moment do not both take the first task."""
+    task = Task(graph="oA", restart=0, effort="quick")
+    one, two = _study(str(tmp_path / JOURNAL)), _study(str(tmp_path / JOURNAL))
+    queued = {name: getattr(task, name) for name in one.space}
+    one.study.enqueue_trial(queued, user_attrs={"token": "one", "owner": one._owner})
+    asked = one.study.ask()
+    assert not asked.params
+    assert two.claim([task]) is None
+
+
 def test_a_silent_process_elsewhere_has_died(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     task = Task(graph="oA", restart=0, effort="quick")
     one, two = _study(str(tmp_path / JOURNAL)), _study(str(tmp_path / JOURNAL))
