@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from models.duct_kernel import duct_impedance, end_lengths
-from models.jit import compiled, entry_point, merged
+from models.jit import compiled, entry_point
 from models.kernel_records import (
     AXIS,
     BY_HAND,
@@ -36,7 +36,7 @@ def _load(source: np.ndarray, row: int, column: int, start: int, target: np.ndar
         target[lane] = source[row, column, min(start + lane, last)]
 
 
-@merged
+@compiled
 def _add_ducts(graph: Graph, tones: Tones, sizes: Sizes, start: int, planes: np.ndarray,
                near: np.ndarray, patch: np.ndarray, end_area: np.ndarray) -> None:  # fmt: skip
     """Impedances of all ducts, and the near-field lengths of their ends by duct and side."""
@@ -76,7 +76,7 @@ def _add_ducts(graph: Graph, tones: Tones, sizes: Sizes, start: int, planes: np.
                     planes[graph.entries[b, b], part, t, lane] += z[4 + part, lane]
 
 
-@merged
+@compiled
 def _add_moving(graph: Graph, tones: Tones, sizes: Sizes, start: int, planes: np.ndarray) -> None:
     """Impedances of drivers and diaphragms."""
     lanes = planes.shape[3]
@@ -177,7 +177,7 @@ def near_fields(graph: Graph, sizes: Sizes, begin: int, end: int, sums: np.ndarr
             )
 
 
-@merged
+@compiled
 def _add_room(graph: Graph, tones: Tones, sizes: Sizes, start: int, chamber: int, sums: np.ndarray,
               planes: np.ndarray, near: np.ndarray, patch: np.ndarray,
               end_area: np.ndarray) -> None:  # fmt: skip

@@ -10,7 +10,7 @@ import math
 import numpy as np
 
 from models.fixed_point_kernel import drive_group
-from models.jit import entry_point, log, merged
+from models.jit import compiled, entry_point, log
 from models.kernel_records import SIGN, UNKNOWN, Found, Graph, Scratch, Sizes, State, System, Tones
 
 GROUP = 8
@@ -20,7 +20,7 @@ REFERENCE = 20e-6
 _DECIBEL = 20.0 / math.log(10.0)
 
 
-@merged
+@compiled
 def _add_outside(graph: Graph, impedance: np.ndarray, site: np.ndarray, extra: np.ndarray,
                  inertance: np.ndarray, omega: float, column: int, at: int,
                  planes: np.ndarray) -> None:  # fmt: skip
@@ -42,7 +42,7 @@ def _add_outside(graph: Graph, impedance: np.ndarray, site: np.ndarray, extra: n
             planes[e, 1, at + lane] += omega * (extra[a, lane] - inertance[site[a, lane], column])
 
 
-@merged
+@compiled
 def _room_for(graph: Graph, n: int) -> System:
     bounds, unknowns = graph.bounds, graph.entries.shape[0]
     ends = 2 * bounds.ducts

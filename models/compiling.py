@@ -5,9 +5,11 @@ Each can be compiled in a process of its own, which leaves the code on disk.
 
 from __future__ import annotations
 
+import functools
 import gc
 from typing import Any
 
+import llvmlite.binding as llvm
 import numba
 import numpy as np
 
@@ -60,6 +62,12 @@ def example(batch: DesignBatch, moved: DesignBatch, rules: Rules) -> tuple[Any, 
     return graph, tones, sizes, table, layout, medium, make_terms(moved, 1, rules, layout, medium, wide, {})
 
 
+@functools.cache
+def _set_option() -> None:
+    """Tell the compiler once to leave loops of unknown length at one copy, beside that made of vectors."""
+    llvm.set_option("", "-unroll-runtime=false")
+
+
 def compile_unit(number: int, records: tuple[Any, ...]) -> None:
     """Compile one function for the types of an example, or load it where that has been done.
 
@@ -76,6 +84,7 @@ def compile_unit(number: int, records: tuple[Any, ...]) -> None:
     voltage = np.ones((1, medium.omega.size * medium.spaces))
     function, arguments = [*steps, *compiled_steps(layout, medium, terms, voltage)][number]
     type_of: Any = numba.typeof
+    _set_option()
     collects = gc.isenabled()
     gc.disable()  # the compiler's objects live to its end; looking for dead ones took 8 % of the time
     try:

@@ -11,7 +11,7 @@ import numpy as np
 
 from models.drive import LEAST_SPEED, MAX_STEPS, SECANT_STEPS, TOLERANCE
 from models.drive_kernel import answer, eliminate_planes
-from models.jit import compiled, exp, log, merged
+from models.jit import compiled, exp, log
 from models.kernel_records import Graph, Scratch, State, System
 
 _CROWDED = 0.75
@@ -77,7 +77,7 @@ def _move_together(
     _move(system.fixed, keep, n)
 
 
-@merged
+@compiled
 def find_speeds(
     graph: Graph, system: System, use_fixed: bool, scratch: Scratch, state: State, speeds: np.ndarray,
     settled: np.ndarray,
@@ -160,7 +160,7 @@ def _copy(system: System, other: System) -> None:
         other.omega[m], other.fixed[m] = system.omega[m], system.fixed[m]
 
 
-@merged
+@compiled
 def drive_group(
     graph: Graph, system: System, other: System, use_fixed: bool, scratch: Scratch, state: State,
     speeds: np.ndarray, settled: np.ndarray,

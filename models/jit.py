@@ -23,6 +23,9 @@ from models.backend import code_folder
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
+LINKED_VERSION = 0, 68
+"""Version of numba whose inside :mod:`models.linking` knows; others compile in their own, slower way."""
+
 _FLAGS = {"contract", "arcp", "nsz"}
 _INNER: dict[str, Any] = {
     "nogil": True,
@@ -30,39 +33,35 @@ _INNER: dict[str, Any] = {
     "no_cpython_wrapper": True,
     "no_cfunc_wrapper": True,
 }
+_OUTER: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
+
+if numba.version_info[:2] == LINKED_VERSION:
+    from models.linking import InnerCompiler, OuterCompiler
+
+    _INNER["pipeline_class"], _OUTER["pipeline_class"] = InnerCompiler, OuterCompiler
 
 
 def entry_point(function: Function) -> Function:
     """Compile a function that Python calls; its code is kept on disk.
 
-    Indexes are not checked, and division by zero gives infinity as in numpy.
+    Indices are not checked and never negative, and division by zero gives infinity as in numpy.
     """
     before = _CONFIG.CACHE_DIR
     _CONFIG.CACHE_DIR = str(_CODE_FOLDER)
     try:
-        make = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath=_FLAGS)
-        return cast(Function, make(function))
+        return cast(Function, numba.njit(**_OUTER, fastmath=_FLAGS)(function))
     finally:
         _CONFIG.CACHE_DIR = before
 
 
 def compiled(function: Function) -> Function:
-    """Compile a function that only compiled code calls."""
+    """Compile a function that only compiled code calls; its indices are never negative."""
     return cast(Function, numba.njit(**_INNER, fastmath=_FLAGS)(function))
 
 
 def compiled_sums(function: Function) -> Function:
     """The same, with sums in any order."""
     return cast(Function, numba.njit(**_INNER, fastmath=_FLAGS | {"reassoc"})(function))
-
-
-def merged(function: Function) -> Function:
-    """Compile a large function as part of its only caller.
-
-    A function of its own is optimised and translated once for itself and again inside every function that
-    holds it. Two or three levels of this are worth it; more make type inference slower than they save.
-    """
-    return cast(Function, numba.njit(**_INNER, fastmath=_FLAGS, inline="always")(function))
 
 
 def compiled_family(module: ModuleType, names: Sequence[str], **own: Any) -> list[Any]:

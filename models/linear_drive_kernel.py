@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from models.duct_kernel import reciprocal, times
-from models.jit import compiled, entry_point, merged
+from models.jit import compiled, entry_point
 from models.linear_drive import Linear
 from models.linear_elements_kernel import add_diagonal, add_ducts, add_pairs, duct_losses
 from models.linear_layout import Layout, Medium
@@ -19,7 +19,7 @@ BLOCK = 8
 """Points side by side; every one of them brings its tones in all spaces as lanes."""
 
 
-@merged
+@compiled
 def _elements(layout: Layout, medium: Medium, terms: Terms, begin: int, end: int, z: np.ndarray,
               dz: np.ndarray, z_now: np.ndarray, dz_now: np.ndarray,
               functions: np.ndarray) -> None:  # fmt: skip
@@ -43,7 +43,7 @@ def _elements(layout: Layout, medium: Medium, terms: Terms, begin: int, end: int
                     dz[e, i, 0, lane], dz[e, i, 1, lane] = dz_now[e, i].real, dz_now[e, i].imag
 
 
-@merged
+@compiled
 def _load(layout: Layout, medium: Medium, terms: Terms, begin: int, space: int, voltage: np.ndarray,
           z: np.ndarray, plain: np.ndarray, source: np.ndarray, scale: np.ndarray, loss: np.ndarray,
           area: np.ndarray) -> bool:  # fmt: skip
@@ -84,7 +84,7 @@ def _push(a: int, b: int, weight: float, flows: np.ndarray, dz: np.ndarray, push
             pushed[a, i, 1, m] += weight * im
 
 
-@merged
+@compiled
 def _take(inverse: np.ndarray, pushed: np.ndarray, moved: np.ndarray) -> None:
     """Take a matrix times what is pushed off what moves."""
     for a in range(inverse.shape[0]):
@@ -98,7 +98,7 @@ def _take(inverse: np.ndarray, pushed: np.ndarray, moved: np.ndarray) -> None:
                     moved[a, i, 1, m] -= im
 
 
-@merged
+@compiled
 def _follow(layout: Layout, medium: Medium, terms: Terms, begin: int, first: int, inverse: np.ndarray,
             flows: np.ndarray, weight: np.ndarray, area: np.ndarray, moved: np.ndarray, wish: np.ndarray,
             turn: np.ndarray, factor: np.ndarray) -> None:  # fmt: skip

@@ -8,7 +8,7 @@ import numpy as np
 
 from models import element_slopes
 from models.duct_kernel import losses
-from models.jit import compiled, compiled_family, inlined, merged
+from models.jit import compiled, compiled_family, inlined
 from models.linear_layout import Layout, Medium
 from models.linear_terms import Terms
 from models.room_kernel import complex_sin_cos
@@ -44,7 +44,7 @@ def _sine_mean(
 )
 
 
-@merged
+@compiled
 def add_pairs(layout: Layout, medium: Medium, terms: Terms, p: int, t: int, z: np.ndarray,
               dz: np.ndarray) -> None:  # fmt: skip
     """Impedances between patches of the chambers and their slopes, rows of ``z`` and ``dz``."""
@@ -87,7 +87,7 @@ def add_pairs(layout: Layout, medium: Medium, terms: Terms, p: int, t: int, z: n
                 dz[pair, i] += unit * (change + bent * slope[middle, i])
 
 
-@merged
+@compiled
 def duct_losses(layout: Layout, medium: Medium, terms: Terms, p: int, found: np.ndarray) -> None:
     """Viscous and thermal loss functions of all plain ducts, real and imaginary parts in turn, (D, 4, T)."""
     s = np.empty(medium.omega.size)
@@ -106,7 +106,7 @@ def duct_losses(layout: Layout, medium: Medium, terms: Terms, p: int, found: np.
         losses(s, slot, found[k, 2:])
 
 
-@merged
+@compiled
 def add_ducts(layout: Layout, medium: Medium, terms: Terms, p: int, t: int, loss: np.ndarray, z: np.ndarray,
               dz: np.ndarray) -> None:  # fmt: skip
     """Impedances z11, z12, z22 of all ducts and their slopes, three rows each."""
@@ -142,7 +142,7 @@ def add_ducts(layout: Layout, medium: Medium, terms: Terms, p: int, t: int, loss
             dz[3 * k + 2, i] = dz[3 * k, i]
 
 
-@merged
+@compiled
 def add_diagonal(layout: Layout, medium: Medium, terms: Terms, p: int, t: int, z: np.ndarray,
                  dz: np.ndarray) -> None:  # fmt: skip
     """Inertances, resistances and stiffnesses of every unknown's own entry, and their slopes."""

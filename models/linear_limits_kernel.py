@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from models.duct_kernel import reciprocal, times
-from models.jit import compiled, merged
+from models.jit import compiled
 from models.linear_drive import Linear
 from models.linear_layout import Layout, Medium
 from models.linear_terms import Terms
@@ -46,7 +46,7 @@ def _add_columns(found: Linear, p: int, column: int, row: int, value: np.ndarray
             found.d_permitted[p, column, row, i] += slope[at, i] / value[at]
 
 
-@merged
+@compiled
 def measure(layout: Layout, medium: Medium, terms: Terms, p: int, t: int, column: int, volts: float, m: int,
             flows: np.ndarray, moved: np.ndarray, heard: np.ndarray, found: Linear) -> None:  # fmt: skip
     """Level and limits of one lane; ``heard`` is scratch, shape (n + 1, 2, 1)."""

@@ -11,11 +11,11 @@ import math
 import numpy as np
 
 from models.duct_kernel import reciprocal, times
-from models.jit import compiled, exp, log, merged
+from models.jit import compiled, exp, log
 from models.linear_drive import DONE, LONGEST_STEP, MOST_STEPS
 
 
-@merged
+@compiled
 def invert(a: np.ndarray, factor: np.ndarray) -> None:
     """Inverse of matrices in place, shape (n, n, 2, n_lanes); ``factor`` is scratch, shape (2, n_lanes)."""
     n, lanes = a.shape[0], a.shape[3]
@@ -79,7 +79,7 @@ def solve_real(a: np.ndarray, b: np.ndarray) -> None:
                 b[k, j, m] *= a[k, k, m]
 
 
-@merged
+@compiled
 def find_state(
     plain: np.ndarray, source: np.ndarray, scale: np.ndarray, loss: np.ndarray, lossy: bool, first: int,
     inverse: np.ndarray, flows: np.ndarray, weight: np.ndarray, turn: np.ndarray, short: np.ndarray,

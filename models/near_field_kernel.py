@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from models.jit import compiled, exp, inlined, inverse, inverse_root, merged
+from models.jit import compiled, exp, inlined, inverse, inverse_root
 from models.near_field import MODES, MODES_CORNER, NEAR
 from models.near_field_higher_kernel import higher_sums
 from models.near_field_modes_kernel import (
@@ -190,7 +190,7 @@ def _add_line(
                     taken[i, column, j, lane] += along[lane] * even[j, at, m, lane]
 
 
-@merged
+@compiled
 def near_block(
     sides: np.ndarray, line: np.ndarray, axis: np.ndarray, high: np.ndarray, centre: np.ndarray,
     half: np.ndarray, yields: np.ndarray, sums: np.ndarray,

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from models.jit import merged
+from models.jit import compiled
 from models.kernel_records import AXIS
 from models.linear_layout import Layout
 from models.near_field import MODES
@@ -14,7 +14,7 @@ from models.near_field_modes_kernel import first_axis
 from models.near_slopes_rows_kernel import moved
 
 
-@merged
+@compiled
 def add_line(
     i: int, layout: Layout, begin: int, sides: np.ndarray, d_sides: np.ndarray, places: np.ndarray,
     even: np.ndarray, odd: np.ndarray, squares: np.ndarray, own: np.ndarray, d_own: np.ndarray,
@@ -43,7 +43,7 @@ def add_line(
             taken[i, column, j] += total
 
 
-@merged
+@compiled
 def give_way(
     i: int, half: np.ndarray, d_place: np.ndarray, volume: float, d_volume: np.ndarray, own: np.ndarray,
     d_own: np.ndarray, taken: np.ndarray, d_taken: np.ndarray, sums: np.ndarray, slopes: np.ndarray,

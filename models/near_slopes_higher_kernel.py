@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from models.jit import compiled_sums, merged, sin_cos
+from models.jit import compiled, compiled_sums, sin_cos
 from models.near_field import MODES, MODES_SECOND, MODES_THIRD
 from models.near_field_tail import CORNER, NARROW, NODE_WEIGHTS, NODES, WIDE
 from models.near_field_tail_kernel import uniform_length
@@ -15,7 +15,7 @@ from models.near_slopes_rows_kernel import NEGLIGIBLE, moved
 _POINTS = NODES.size
 
 
-@merged
+@compiled
 def higher_blocks(squares: np.ndarray, line: int, blocks: np.ndarray) -> None:
     """1/k^4 and 1/k^6 of all modes across the line, and 1/k^6 and 1/k^8 of the few of P."""
     for x in range(MODES_SECOND):
@@ -34,7 +34,7 @@ def higher_blocks(squares: np.ndarray, line: int, blocks: np.ndarray) -> None:
                     blocks[3, x, y, z] = over * over * over * over
 
 
-@merged
+@compiled
 def higher_slopes(
     even: np.ndarray, one: int, two: int, squares: np.ndarray, blocks: np.ndarray, places: np.ndarray,
     sides: np.ndarray, d_sides: np.ndarray, sums: np.ndarray, slopes: np.ndarray,
@@ -137,7 +137,7 @@ def _kept(a: float, b: float, ku: float, kv: float) -> tuple[float, float, float
     return kept, by_a, by_b, by_u, by_v
 
 
-@merged
+@compiled
 def tail_slopes(side_u: float, side_v: float, a: float, b: float) -> tuple[float, float, float, float, float]:
     """What modes beyond the last add to M of a patch with itself, and its slopes.
 

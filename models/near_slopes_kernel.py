@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from models.jit import compiled, compiled_sums, entry_point, inlined, merged
+from models.jit import compiled, compiled_sums, entry_point, inlined
 from models.kernel_records import AXIS, HIGH, YIELDS
 from models.linear_layout import Layout
 from models.linear_terms import Terms
@@ -167,7 +167,7 @@ def _tables(
             )  # fmt: skip
 
 
-@merged
+@compiled
 def _room(layout: Layout, terms: Terms, p: int, chamber: int, sums: np.ndarray,
           slopes: np.ndarray) -> None:  # fmt: skip
     """V times M, N and P among the patches of one room, and their slopes."""

@@ -11,10 +11,10 @@ import math
 
 import numpy as np
 
-from models.jit import compiled, exp, merged
+from models.jit import compiled, exp
 
 
-@merged
+@compiled
 def facing_terms(ku: np.ndarray, many_u: int, near_u: int, kv: np.ndarray, many_v: int, near_v: int,
                  depth: float, same: bool, f: np.ndarray, bend: np.ndarray) -> None:  # fmt: skip
     """Terms of patches on one wall, or on opposite walls; squares of wavenumbers along both axes."""
@@ -50,7 +50,7 @@ def _fades(ku: float, kv: np.ndarray, many: int, low: float, high: float, depth:
         whole[b] = exp(-min(2.0 * k[b] * depth, 600.0))
 
 
-@merged
+@compiled
 def corner_terms(
     ku: np.ndarray, many_u: int, near_u: int, kv: np.ndarray, many_v: int, near_v: int, depth: float,
     low: float, high: float, f: np.ndarray, bend: np.ndarray, by_low: np.ndarray, by_high: np.ndarray,
@@ -77,7 +77,7 @@ def corner_terms(
             by_high[a, b] = scale * k * (two + three) - own * over
 
 
-@merged
+@compiled
 def end_terms(
     ku: np.ndarray, many_u: int, kv: np.ndarray, many_v: int, first_u: bool, first_v: bool, line: int,
     flat: float, f: np.ndarray, bend: np.ndarray,
