@@ -86,12 +86,15 @@ class Drawing:
             self._begun.pop(place, None)
             keep(run.folder / place, _drawn(make, run.folder / place))
             mine += 1
-            progress(mine + sum(other.done() for other in self._begun.values()), len(makers), place)
+            progress(mine + self._others_done(), len(makers), place)
         places = {future: place for place, future in self._begun.items()}
-        for done, future in enumerate(as_completed(places), start=mine + 1):
+        for future in as_completed(places):
             keep(run.folder / places[future], future.result())
-            progress(done, len(makers), places[future])
+            progress(mine + self._others_done(), len(makers), places[future])
         self._begun.clear()
+
+    def _others_done(self) -> int:
+        return sum(other.done() for other in self._begun.values())
 
 
 def _loaded() -> None:
