@@ -13,10 +13,11 @@ from optimizer.cell import Points
 from optimizer.known import Known
 from optimizer.ladder import BOUND, EVIDENCE, Rung, rule_rungs, tone_rungs
 from optimizer.priced_rules import rules_of
-from optimizer.prices import verified_prices
+from optimizer.prices import prices_by_side, verified_prices
 from optimizer.progress import Progress, silent
+from optimizer.rival import Rival
 from optimizer.season import Season
-from optimizer.takeover import Rival, takeovers
+from optimizer.takeover import rules_that_part, share_of_reach, takeovers
 from optimizer.tasks import TaskRunner
 from optimizer.variants import Variant, encoded, output_of
 
@@ -111,11 +112,15 @@ def ceiling(season: Season, known: list[Known], progress: Progress = silent) -> 
             graph=graph,
             topology=names[graph],
             point=points[graph],
-            prices={p["rule"]: p["db_per_unit"] for p in priced[graph]},
+            prices=prices_by_side(priced[graph]),
         )
         for graph in order
     ]
-    overtaken = [t for other in rivals[1:2] for t in takeovers(variant, rivals[0], other, effort.rules)]
+    overtaken = [
+        change
+        for rule in rules_that_part(variant, rivals)[: effort.rules]
+        for change in takeovers(variant, rivals[0], rivals[1:], (), rule).defence
+    ]
     done(parts, "done")
     gains = {key: rung.value_db - scores[best] for key, _, rung in removed}
     rungs = [_best_rung(scores[best], short_label(names[best], best))]
@@ -147,7 +152,7 @@ def ceiling(season: Season, known: list[Known], progress: Progress = silent) -> 
         "prices": prices,
         "never_bind": never,
         "dearest": _dearest(prices, season),
-        "takeovers": overtaken,
+        "takeovers": sorted(overtaken, key=share_of_reach),
         "verdict": _verdict(scores, names, best, known, certificates),
     }
 

@@ -7,7 +7,8 @@ from typing import Any
 from models.catalogue import named_topology, short_name
 from optimizer.cli_output import text_table
 from optimizer.price_words import listed
-from optimizer.priced_rules import PRICED_RULES
+from optimizer.priced_rules import PRICED_RULES, REACHES
+from optimizer.takeover_words import ceiling_takeovers, range_words
 
 SHOWN = 12
 """Topologies that are listed."""
@@ -114,12 +115,7 @@ def _rules(found: dict[str, Any]) -> list[str]:
     if found["never_bind"]:
         idle = listed([words[key] for key in found["never_bind"]])
         lines.append(f"Never binding for the leading types: {idle}.")
-    for t in found["takeovers"]:
-        change = f"{t['rule']} at {t['to']:.4g} {t['unit']} instead of {t['from']:.4g}"
-        digits = 2 if t["best_db"] is None or t["other_db"] - t["best_db"] >= 0.01 else 4
-        against = "none that fits" if t["best_db"] is None else f"{t['best_db']:.{digits}f} dB"
-        levels = f"{t['other_db']:.{digits}f} dB against {against}"
-        lines.append(f"With {change}, {_short(t['graph'])} overtakes: {levels}.")
+    lines += ceiling_takeovers(found["takeovers"])
     if not found["takeovers"]:
-        lines.append("No rule was found at which the next type overtakes, moved to a quarter or four times.")
+        lines.append(f"No rule was found at which another leading type overtakes ({range_words(REACHES)}).")
     return lines

@@ -108,7 +108,9 @@ def _searched(
         folder = Path(temporary) if out is None else new_folder(out, config)
         try:
             with progress_bar("searching", talk) as progress:
-                result = run_search(season, folder, workers=workers, progress=progress, plans=False)
+                result = run_search(
+                    season, folder, workers=workers, progress=progress, plans=False, prices=False
+                )
         except StorageError as error:
             raise BadOption("--out", str(error)) from None
         if out is not None:

@@ -11,6 +11,12 @@ from models.rules import Rules
 UNLIMITED = 1e6
 """What a limit that must have a value is multiplied by where it is dropped."""
 
+LIMIT_REACH, SIZE_REACH = 2.0, 1.25
+"""Factors by which limits and sizes are moved at most; places on the box and in a cabin stay as they are."""
+
+REACHES = {"limits": LIMIT_REACH, "sizes": SIZE_REACH}
+"""The same as data."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PricedRule:
@@ -32,6 +38,8 @@ class PricedRule:
         Whether a season could do without it [flag].
     step : float
         Share of its value by which it is moved to find its price [1].
+    reach : float
+        Factor by which it is raised or lowered at most to see which topology takes over [1].
     """
 
     key: str
@@ -41,6 +49,7 @@ class PricedRule:
     move: Callable[[Rules, float | None], Rules]
     droppable: bool
     step: float
+    reach: float
 
 
 def _limit(
@@ -56,7 +65,9 @@ def _limit(
             new = getattr(rules.limits, field) * UNLIMITED
         return replace(rules, limits=replace(rules.limits, **{field: new}))
 
-    return PricedRule(key=key, words=words, unit=unit, read=read, move=move, droppable=True, step=0.01)
+    return PricedRule(
+        key=key, words=words, unit=unit, read=read, move=move, droppable=True, step=0.01, reach=LIMIT_REACH
+    )
 
 
 def _size(field: str, words: str) -> PricedRule:
@@ -69,7 +80,9 @@ def _size(field: str, words: str) -> PricedRule:
 
     key = f"envelope.{field}_mm"
     step = 0.03 if field == "wall" else 0.005
-    return PricedRule(key=key, words=words, unit="mm", read=read, move=move, droppable=False, step=step)
+    return PricedRule(
+        key=key, words=words, unit="mm", read=read, move=move, droppable=False, step=step, reach=SIZE_REACH
+    )
 
 
 PRICED_RULES = (
@@ -84,6 +97,9 @@ PRICED_RULES = (
     _size("wall", "wall thickness"),
 )
 """Every rule with a price, limits first."""
+
+RULES = {rule.key: rule for rule in PRICED_RULES}
+"""The same by key."""
 
 
 def rules_of(rules: Rules) -> list[tuple[PricedRule, float]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -19,8 +20,15 @@ KINK_SHARE = 0.1
 SCATTERED, SCATTER = 4, 2e-3
 """Points around a solution that it is sought from again where both sides disagree, and how far away [1]."""
 
+STATIONARY, SETTLINGS, WIDE = 0.01, 3, 0.01
+"""Share of the score's slope that an optimum may leave unexplained; how often a box that leaves more is
+sought again, and how far around it [1]."""
+
 BETTER_BASES = 4
 """How often the box is replaced by a better one that its neighbours under moved rules lead to."""
+
+HELD = "type and places of its mouths"
+"""What of a box stays when a rule moves; all its other sizes and its drives are chosen anew."""
 
 IDLE_DB = 1e-9
 """Change of a score below which a rule that has no multiplier has no price."""
@@ -46,14 +54,15 @@ def verified_prices(
     point : Points
         One point that fits [record].
     patient : bool
-        Whether to start again where both sides disagree, until it is sure to be a kink [flag].
+        Whether to start again from many sides where both prices disagree, and from a better box that
+        these lead to [flag].
 
     Returns
     -------
     tuple of Points and tuple of dict
         The best box near the point, and for each rule ``rule``, ``db_per_unit``, ``unit``, ``verified``,
-        ``box``, ``step``, ``db_per_unit_more``, ``db_per_unit_less``, ``unique``,
-        ``multiplier_db_per_unit`` and ``multiplier_misfit`` [mixed].
+        ``box``, ``of``, ``held``, ``base_db``, ``step``, ``db_per_unit_more``, ``db_per_unit_less``,
+        ``unique``, ``multiplier_db_per_unit`` and ``multiplier_misfit`` [mixed].
     """
     best = variant.solve(graph, point)
     for turn in range(BETTER_BASES if patient else 1):
@@ -73,10 +82,62 @@ def verified_prices(
     return best, tuple(prices)
 
 
-def same_box_prices(judge: Judge, design: DesignBatch) -> tuple[dict[str, Any], ...]:
-    """What one more unit of each limit would give this very box, its dimensions unchanged.
+def settled(variant: Variant, graph: str, starts: Points) -> Points:
+    """The best box near some points, sought again from around it where its slopes say that it is none."""
+    best = variant.solve(graph, starts)
+    for _ in range(SETTLINGS):
+        if multipliers_at(variant, graph, best).misfit < STATIONARY:
+            break
+        best = variant.solve(graph, joined([best, _scattered(variant, graph, best, WIDE)]))
+    return best
 
-    A box designed anew for the wider limit gains at least as much.
+
+def multiplier_prices(variant: Variant, graph: str, best: Points) -> tuple[dict[str, Any], ...]:
+    """Prices of all rules from the multipliers of an optimum, nothing solved again.
+
+    Parameters
+    ----------
+    variant : Variant
+        The season as it is [record].
+    graph : str
+        Graph of the point [text].
+    best : Points
+        The optimum [record].
+
+    Returns
+    -------
+    tuple of dict
+        As those of :func:`verified_prices`, as far as they are known, with ``verified`` False [mixed].
+    """
+    multipliers = multipliers_at(variant, graph, best)
+    result = []
+    for rule, value in rules_of(variant.rules):
+        price = multiplier_price(variant, graph, best, multipliers, rule, value)
+        result.append(
+            {"rule": rule.key, "db_per_unit": price, "unit": rule.unit, "verified": False}
+            | _of_anew(best)
+            | {"multiplier_db_per_unit": price, "multiplier_misfit": multipliers.misfit}
+        )
+    return tuple(result)
+
+
+def prices_by_side(prices: Sequence[dict[str, Any]]) -> dict[str, tuple[float, float]]:
+    """Price of one unit more and of one unit less of each rule, by its key [dB per unit]."""
+    return {
+        p["rule"]: (p["db_per_unit_more"], p["db_per_unit_less"])
+        if p["verified"]
+        else (p["db_per_unit"], p["db_per_unit"])
+        for p in prices
+    }
+
+
+def _of_anew(best: Points) -> dict[str, Any]:
+    """What a price is of."""
+    return {"box": "designed anew", "of": "free network", "held": HELD, "base_db": output_of(best)}
+
+
+def unchanged_gains(judge: Judge, design: DesignBatch) -> dict[str, float]:
+    """What one more unit of each limit would give a very box, its dimensions unchanged.
 
     Parameters
     ----------
@@ -87,20 +148,17 @@ def same_box_prices(judge: Judge, design: DesignBatch) -> tuple[dict[str, Any], 
 
     Returns
     -------
-    tuple of dict
-        ``rule``, ``db_per_unit``, ``unit``, ``box``, ``step`` and ``verified`` (False) [mixed].
+    dict of str to float
+        By the key of the limit [dB per unit].
     """
     before = float(judge.scores(judge.respond(design))[0])
-    prices = []
+    gains = {}
     for rule, value in rules_of(judge.rules):
-        if not rule.droppable:
-            continue
-        step = rule.step * value
-        moved = judge.with_rules(rule.move(judge.rules, value + step))
-        gain = float(moved.scores(moved.respond(design))[0]) - before
-        price = {"rule": rule.key, "db_per_unit": gain / step, "unit": rule.unit, "verified": False}
-        prices.append(price | {"box": "unchanged", "step": step})
-    return tuple(prices)
+        if rule.droppable:
+            step = rule.step * value
+            moved = judge.with_rules(rule.move(judge.rules, value + step))
+            gains[rule.key] = (float(moved.scores(moved.respond(design))[0]) - before) / step
+    return gains
 
 
 def solved_under(
@@ -111,8 +169,10 @@ def solved_under(
     return moved.solve(graph, moved.carried(graph, point, variant))
 
 
-def dropped_rules(variant: Variant, graph: str, starts: list[Points]) -> list[dict[str, Any]]:
-    """What a graph's best box would gain if a limit were dropped altogether.
+def dropped_rules(
+    variant: Variant, graph: str, starts: list[Points], patient: bool = True
+) -> list[dict[str, Any]]:
+    """What a graph's best box would gain at least if a limit were dropped altogether.
 
     Parameters
     ----------
@@ -122,6 +182,8 @@ def dropped_rules(variant: Variant, graph: str, starts: list[Points]) -> list[di
         The graph [text].
     starts : list of Points
         Points from which the sizes are optimised again, the best first [list].
+    patient : bool
+        Whether to climb from where they were, too, of which the better way counts [flag].
 
     Returns
     -------
@@ -133,7 +195,12 @@ def dropped_rules(variant: Variant, graph: str, starts: list[Points]) -> list[di
     for rule, _ in rules_of(variant.rules):
         if not rule.droppable:
             continue
-        best = output_of(solved_under(variant, graph, joined(starts), rule, None))
+        moved = variant.under(rule.move(variant.rules, None))
+        far = moved.carried(graph, joined(starts), variant)
+        near = moved.follow(graph, far, base)
+        best = base
+        if output_of(near) > base + IDLE_DB:  # else nothing met this limit
+            best = output_of(moved.solve(graph, joined([near, far]) if patient else near))
         found.append({"rule": rule.key, "best_db": best, "gain_db": best - base})
     return found
 
@@ -155,14 +222,12 @@ def _price(
     above, below = high.carried(graph, best, variant), low.carried(graph, best, variant)
     idle = min(output_of(above), output_of(below)) >= base - IDLE_DB and abs(multiplier) * step < IDLE_DB
     if not idle:  # else the box keeps its score on both sides, and no constraint of this rule is met
-        above, below = high.solve(graph, above), low.solve(graph, below)
+        above, below = high.follow(graph, above, base), low.follow(graph, below, base)
     more, less = (output_of(above) - base) / step, (base - output_of(below)) / step
-    if patient and not _agree(
-        more, less, step
-    ):  # one side may be stuck: start it again where the other side points to
+    if not _agree(more, less, step):  # one side may be stuck: climb, also from where the other side points to
         above = high.solve(graph, joined([above, _beyond(high, graph, best, below, low, variant)]))
         below = low.solve(graph, joined([below, _beyond(low, graph, best, above, high, variant)]))
-        if not _agree((output_of(above) - base) / step, (base - output_of(below)) / step, step):
+        if patient and not _agree((output_of(above) - base) / step, (base - output_of(below)) / step, step):
             above = high.solve(graph, joined([above, _scattered(high, graph, above)]))
             below = low.solve(graph, joined([below, _scattered(low, graph, below)]))
         more, less = (output_of(above) - base) / step, (base - output_of(below)) / step
@@ -177,7 +242,7 @@ def _price(
         "db_per_unit": 0.5 * (more + less) if unique else more,
         "unit": rule.unit,
         "verified": True,
-        "box": "designed anew",
+        **_of_anew(best),
         "step": step,
         "db_per_unit_more": more,
         "db_per_unit_less": less,
@@ -192,10 +257,10 @@ def _agree(more: float, less: float, step: float) -> bool:
     return abs(more - less) <= max(KINK_SHARE * max(abs(more), abs(less)), NOISE_DB / step)
 
 
-def _scattered(to: Variant, graph: str, point: Points) -> Points:
+def _scattered(to: Variant, graph: str, point: Points, far: float = SCATTER) -> Points:
     """Points close around one, always the same."""
     x = np.repeat(point.x, SCATTERED, axis=0)
-    x = np.clip(x + np.random.default_rng(0).normal(0.0, SCATTER, x.shape), 0.0, 1.0)
+    x = np.clip(x + np.random.default_rng(0).normal(0.0, far, x.shape), 0.0, 1.0)
     return to.cell(graph).evaluate(x, np.repeat(point.site, SCATTERED, axis=0))
 
 

@@ -17,16 +17,12 @@ from optimizer.layout_search import LaidOut, NoPlan
 from optimizer.outcomes import Outcomes
 from optimizer.picks import Pick, Role, network_picks, roles_by_row
 from optimizer.plan_stage import PlanStage, laid_out_of, plans_by_place
-from optimizer.prices import dropped_rules, same_box_prices, verified_prices
+from optimizer.prices import unchanged_gains
+from optimizer.pricing import Contender, Priced, PriceEffort, price
 from optimizer.reasons import Standing, agreement, reasons_for
 from optimizer.results import Candidate, TopologyBest
 from optimizer.season import Season
 from optimizer.tasks import TaskRunner
-from optimizer.variants import Variant
-
-VERIFIED = {"quick": 1, "normal": 1, "thorough": 4}
-"""Candidates, the first of those that are the best of their type, whose prices are found by solving again."""
-
 
 NOT_WANTED = "no plans were wanted"
 """Why nothing is laid out where the season or the command asks for none."""
@@ -55,6 +51,8 @@ def rank(
     archives: dict[str, Points],
     outcomes: Outcomes,
     layouts: PlanStage | None,
+    effort: PriceEffort,
+    workers: int,
     begin: Callable[[tuple[Candidate, ...]], None] = lambda _: None,
 ) -> tuple[tuple[Candidate, ...], tuple[dict[str, Any], ...]]:
     """Choose and rank candidates.
@@ -75,6 +73,10 @@ def rank(
         Finished tasks, those that laid designs out among them [mixed].
     layouts : PlanStage or None
         Which designs were to be laid out; None where no plans are wanted [record].
+    effort : PriceEffort
+        How hard prices and takeovers are sought [record].
+    workers : int
+        Processes at most; the result does not depend on their number [1].
     begin : callable
         Told the candidates when they lack no more than prices and reasons [any].
 
@@ -115,14 +117,16 @@ def rank(
         for entry, standing in zip(entries, standings, strict=True)
     )
     begin(unpriced)
+    priced = _priced(entries, every, topologies, runner, archives, effort, workers)
     candidates = tuple(
         replace(
             candidate,
-            reasons=reasons_for(standing, standings[0], topologies, priced, season, following),
-            prices=priced,
+            reasons=reasons_for(standing, standings[0], topologies, found, season, following),
+            prices=found.prices,
+            takeover=found.takeover,
         )
-        for candidate, standing, priced, following in zip(
-            unpriced, standings, _prices(entries, runner, archives), [*standings[1:], None], strict=True
+        for candidate, standing, found, following in zip(
+            unpriced, standings, priced, [*standings[1:], None], strict=True
         )
     )
     return candidates, left_out
@@ -219,29 +223,41 @@ def _standing(place: int, entry: _Entry, runner: TaskRunner) -> Standing:
     )
 
 
-def _prices(
-    entries: list[_Entry], runner: TaskRunner, archives: dict[str, Points]
-) -> list[tuple[dict[str, Any], ...]]:
-    """Prices: of the free network, solved again, for the first bests of a type; else of the box unchanged."""
-    variant = Variant(runner)
-    result: list[tuple[dict[str, Any], ...]] = []
-    verified = 0
-    for entry in entries:
-        pick = entry.pick
-        points = archives[pick.graph]
-        if verified == VERIFIED[runner.season.search.effort] or pick.row != int(
-            np.argmax(points.columns["output_db"])
-        ):
-            result.append(same_box_prices(runner.judge, entry.design))
-            continue
-        row = points.take(np.array([pick.row]))
-        point = variant.cell(pick.graph).evaluate(row.x, row.site)
-        best, prices = verified_prices(variant, pick.graph, point, patient=False)
-        if verified == 0:
-            gains = {d["rule"]: d["gain_db"] for d in dropped_rules(variant, pick.graph, [best])}
-            prices = tuple(
-                p | {"dropped_gain_db": gains[p["rule"]]} if p["rule"] in gains else p for p in prices
-            )
-        result.append(prices)
-        verified += 1
+def _priced(
+    entries: list[_Entry],
+    every: list[_Entry],
+    topologies: tuple[TopologyBest, ...],
+    runner: TaskRunner,
+    archives: dict[str, Points],
+    effort: PriceEffort,
+    workers: int,
+) -> list[Priced]:
+    """Prices and takeovers of the candidates, those of limits also for their very boxes."""
+
+    def contender(graph: str, row: int, built_db: float | None) -> Contender:
+        points = archives[graph]
+        alike = np.all(points.site == points.site[row], axis=1)
+        loudest = int(np.argmax(np.where(alike, points.columns["output_db"], -np.inf)))
+        return Contender(graph=graph, start=points.take(np.array([loudest])), built_db=built_db)
+
+    def of(entry: _Entry) -> Contender:
+        built = isinstance(entry.laid_out, LaidOut)
+        return contender(entry.pick.graph, entry.pick.row, entry.objectives["output_db"] if built else None)
+
+    others = [of(entry) for entry in every if isinstance(entry.laid_out, LaidOut)]
+    others += [
+        contender(best.graph, int(np.argmax(archives[best.graph].columns["output_db"])), None)
+        for best in topologies
+        if best.graph in archives and not best.reduces_to
+    ]
+    result = []
+    for entry, found in zip(
+        entries, price(runner, [of(entry) for entry in entries], others, effort, workers), strict=True
+    ):
+        gains = unchanged_gains(runner.judge, entry.design)
+        prices = tuple(
+            p | ({"unchanged_db_per_unit": gains[p["rule"]]} if p["rule"] in gains else {})
+            for p in found.prices
+        )
+        result.append(replace(found, prices=prices))
     return result

@@ -16,8 +16,10 @@ from optimizer.layout_search import LaidOut, NoPlan
 from optimizer.objectives import OBJECTIVES
 from optimizer.parsimony import complexity
 from optimizer.price_words import listed, price_sentences
+from optimizer.pricing import Priced
 from optimizer.results import TopologyBest
 from optimizer.season import Season
+from optimizer.takeover_words import takeover_sentences
 
 LIMIT_WORDS = {
     "excursion": "cone excursion",
@@ -79,7 +81,7 @@ def reasons_for(
     standing: Standing,
     champion: Standing,
     topologies: Iterable[TopologyBest],
-    prices: tuple[dict[str, Any], ...],
+    priced: Priced,
     season: Season,
     following: Standing | None = None,
 ) -> tuple[str, ...]:
@@ -91,8 +93,8 @@ def reasons_for(
         The candidate and the one with the highest output [record].
     topologies : iterable of TopologyBest
         Best of every graph [record].
-    prices : tuple of dict
-        Prices of :mod:`optimizer.prices` [mixed].
+    priced : Priced
+        Its prices, and which topologies take over [record].
     season : Season
         The season [record].
     following : Standing or None
@@ -105,7 +107,8 @@ def reasons_for(
     """
     found = list(topologies)
     result = [_what_binds(standing), _building(standing)]
-    result += price_sentences(prices, season.rules, standing.built)
+    result += price_sentences(priced.prices, season.rules, standing.network_db, standing.built)
+    result += takeover_sentences(priced.takeover)
     result += _second_limits(standing)
     result.append(_the_box(standing, season))
     if standing.rank == 1:

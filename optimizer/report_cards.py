@@ -7,6 +7,7 @@ from typing import Any
 
 from models.catalogue import short_label
 from optimizer.objectives import OBJECTIVES
+from optimizer.priced_rules import RULES
 from optimizer.report_extras import hot_words, sketch, tolerance_words
 from optimizer.report_parts import download, figure, file_links, table
 from optimizer.run_designs import candidate_folder
@@ -105,17 +106,52 @@ def _pair(run: Run, rank: int, place: str) -> str:
 def _prices(prices: list[dict[str, Any]]) -> str:
     if not prices:
         return ""
-    rows = [[price["rule"], price_text(price), how_known(price)] for price in prices]
-    head = ["rule", "one unit more gives", "how known"]
-    return f"<h4>What wider rules would give</h4>{table(head, rows, {1})}"
+    title = "<h4>What wider rules would give</h4>"
+    if "base_db" not in prices[0]:  # folders of earlier versions
+        rows = [[_rule(p), price_text(p), how_known(p)] for p in prices]
+        return title + table(["rule", "one unit more gives", "how known"], rows, {1})
+    told: list[list[Any]] = [
+        [_rule(p), price_text(p), _unchanged(p), p.get("dropped_gain_db")] for p in prices
+    ]
+    head = ["rule", "one unit more gives", "this very box", "without it, at least (dB)"]
+    own = "“This very box” is the candidate with its sizes unchanged, driven anew."
+    return f"{title}<p>{escape(basis(prices[0]))} {own}</p>{table(head, told, {1, 2, 3})}"
+
+
+def basis(price: dict[str, Any]) -> str:
+    """Of what box prices are, and how they were found, as a sentence."""
+    return (
+        f"Prices are of a {price['of']} of {float(price['base_db']):.2f} dB, not of a floor plan; "
+        f"{price['held']} are kept, all else is designed anew: {how_known(price)}."
+    )
+
+
+def _rule(price: dict[str, Any]) -> str:
+    rule = RULES.get(price["rule"])
+    return rule.words if rule else str(price["rule"])
+
+
+def _unchanged(price: dict[str, Any]) -> str:
+    gain = price.get("unchanged_db_per_unit")
+    return "" if gain is None else _per_unit(float(gain), price["unit"])
 
 
 def price_text(price: dict[str, Any]) -> str:
-    """A price with its unit."""
-    per_unit = float(price["db_per_unit"])
-    return f"{per_unit:+.3g} dB per {price['unit']}" if abs(per_unit) > 1e-6 else "nothing"
+    """A price with its unit, and the other one where it is another for less of its rule."""
+    text = _per_unit(float(price["db_per_unit"]), price["unit"])
+    if price.get("unique", True):
+        return text
+    return f"{text}; one unit less {_per_unit(-float(price['db_per_unit_less']), price['unit'])}"
+
+
+def _per_unit(gain: float, unit: str) -> str:
+    return f"{gain:+.3g} dB per {unit}" if abs(gain) > 1e-6 else "nothing"
 
 
 def how_known(price: dict[str, Any]) -> str:
     """How a price was found."""
-    return "solved again with a new box" if price["verified"] else "this box unchanged, driven anew"
+    if price["verified"]:
+        return "solved again with a new box"
+    if price.get("box") == "designed anew":
+        return "multipliers of the optimum, not solved again"
+    return "this box unchanged, driven anew"

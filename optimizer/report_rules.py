@@ -6,9 +6,10 @@ from html import escape
 from typing import Any
 
 from optimizer.priced_rules import PRICED_RULES
-from optimizer.report_cards import how_known, price_text
+from optimizer.report_cards import basis, how_known, price_text
 from optimizer.report_parts import table
 from optimizer.run_folder import Run
+from optimizer.takeover_words import takeover_sentences
 
 ANY_ENCLOSURE = "any enclosure"
 OWN_BOX = "every tone with its own box"
@@ -52,9 +53,11 @@ def rules_section(run: Run) -> str:
     str
         HTML text [text].
     """
-    prices = {p["rule"]: p for p in run.candidates[0]["prices"]} if run.candidates else {}
+    first = run.candidates[0] if run.candidates else {"prices": []}
+    prices = {p["rule"]: p for p in first["prices"]}
     known = (run.ceiling or {}).get("prices", [])
     dropped = {p["rule"]: p["dropped_gain_db"] for p in known if "dropped_gain_db" in p}
+    told = basis(first["prices"][0]) if prices and "base_db" in first["prices"][0] else ""
     rows = []
     for rule in PRICED_RULES:
         value = rule_value(run.record["source"], rule.key)
@@ -62,25 +65,33 @@ def rules_section(run: Run) -> str:
             continue
         price = prices.get(rule.key)
         rows.append(
-            [
-                rule.words,
-                f"{value:g} {rule.unit}",
-                price_text(price) if price else "not known",
-                how_known(price) if price else "",
-                dropped.get(rule.key),
-            ]
+            {
+                "rule": rule.words,
+                "set to": f"{value:g} {rule.unit}",
+                "one unit more gives candidate 1": price_text(price) if price else "not known",
+                "without it, at least (dB)": (price or {}).get("dropped_gain_db", dropped.get(rule.key)),
+                "how known": how_known(price) if price else "",
+            }
         )
-    head = ["rule", "set to", "one unit more gives candidate 1", "how known", "without it (dB)"]
-    if not any(dropped.values()):
-        head, rows = head[:4], [row[:4] for row in rows]
+    head = [name for name in rows[0] if any(row[name] not in (None, "") for row in rows)] if rows else []
+    if told:  # says it once for all
+        head.remove("how known")
+    numeric = {i for i, name in enumerate(head) if name not in ("rule", "how known")}
+    listing = table(head, [[row[name] for name in head] for row in rows], numeric)
     season = (run.folder / "season.toml").read_text(encoding="utf-8")
     return (
         '<section id="rules"><h2>Rules and their prices</h2>'
-        "<p>A price is what the score gains when a rule is one unit wider.</p>"
-        f"{table(head, rows, {1, 2, 4})}{_ladder(run)}"
+        f"<p>A price is what the score gains when a rule is one unit wider. {escape(told)}</p>"
+        f"{listing}{_takeovers(first)}{_ladder(run)}"
         "<details><summary>The whole season file, defaults filled in</summary>"
         f"<pre>{escape(season)}</pre></details></section>"
     )
+
+
+def _takeovers(candidate: dict[str, Any]) -> str:
+    """Which topology takes over from the first candidate's, where the search sought it."""
+    sentences = takeover_sentences(candidate.get("takeover") or {})
+    return "".join(f"<p>{escape(sentence)}</p>" for sentence in sentences)
 
 
 def rule_value(source: dict[str, Any], key: str) -> float | None:

@@ -37,6 +37,9 @@ class Candidate:
         Short sentences with numbers [text].
     prices : tuple of dict
         Price of each rule: ``rule``, ``db_per_unit``, ``unit``, ``verified`` [mixed].
+    takeover : dict
+        Which topology takes over from its own, or its own from another, as :class:`optimizer.pricing.Priced`
+        records it [mixed].
     agreement : dict
         How many restarts of its cell came within 0.1 dB, of how many [mixed].
     laid_out : LaidOut or NoPlan
@@ -59,6 +62,7 @@ class Candidate:
     evaluation: dict[str, Any]
     reasons: tuple[str, ...]
     prices: tuple[dict[str, Any], ...] = ()
+    takeover: dict[str, Any] = field(default_factory=dict)
     agreement: dict[str, Any] = field(default_factory=dict)
     laid_out: LaidOut | NoPlan = NOT_SOUGHT
     network: DesignBatch | None = None

@@ -94,6 +94,7 @@ def candidate_record(candidate: Candidate, folder: str) -> dict[str, Any]:
         ],
         "plan": plan_record(candidate),
         "prices": [dict(price) for price in candidate.prices],
+        "takeover": dict(candidate.takeover),
         "agreement": dict(candidate.agreement),
         "design": f"{folder}/design.toml",
         "evaluation": evaluation,

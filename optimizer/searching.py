@@ -22,6 +22,7 @@ from optimizer.history import history
 from optimizer.objectives import OBJECTIVES
 from optimizer.outcomes import archives_of
 from optimizer.plan_stage import PLAN_RUNGS, PlanStage
+from optimizer.pricing import PRICE_EFFORTS
 from optimizer.progress import Progress, silent
 from optimizer.race import PLANS, Race
 from optimizer.ranking import rank
@@ -80,6 +81,7 @@ def run_search(
     storage: str | None = None,
     study_name: str | None = None,
     plans: bool = True,
+    prices: bool = True,
     finishing: Finishing | None = None,
 ) -> SearchResult:
     """Search a season and rank what was found.
@@ -102,6 +104,8 @@ def run_search(
         Name of the study in the storage; the season's where there is none [text].
     plans : bool
         False lays nothing out, whatever the season says [flag].
+    prices : bool
+        False leaves prices and takeovers as rough as those of effort ``quick`` [flag].
     finishing : Finishing or None
         Told when a core is idle, and what was found when it lacks no more than prices and reasons [record].
 
@@ -163,7 +167,10 @@ def run_search(
         if finishing is not None and not stopped:
             finishing.begin(replace(found, candidates=unpriced))
 
-    candidates, without_plan = rank(season, runner, topologies, archives, outcomes, race.layouts, begin)
+    pricing = PRICE_EFFORTS[season.search.effort if prices and not stopped else "quick"]
+    candidates, without_plan = rank(
+        season, runner, topologies, archives, outcomes, race.layouts, pricing, workers, begin
+    )
     if not stopped and season.search.effort in SAMPLES:
         samples = SAMPLES[season.search.effort]
         candidates = with_spread(runner.judge, candidates, samples, season.search.seed)

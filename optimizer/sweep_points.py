@@ -73,7 +73,7 @@ def run_point(source: dict[str, Any], config: str, folder: Path, *, apart: bool)
             if finished(folder, season.config_hash) is not None:
                 return DONE, ""
             _compile(season)
-            result = run_search(season, folder, plans=False)
+            result = run_search(season, folder, plans=False, prices=False)
             if result.interrupted:
                 return INTERRUPTED, ""
             write_run(folder, season, result)

@@ -4,11 +4,20 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.optimize import minimize
+from scipy.optimize import differential_evolution, minimize
 
 from optimizer.cell import Points
-from optimizer.priced_rules import PRICED_RULES, rules_of
-from optimizer.prices import dropped_rules, verified_prices
+from optimizer.multipliers import multipliers_at
+from optimizer.priced_rules import PRICED_RULES, RULES, rules_of
+from optimizer.prices import (
+    STATIONARY,
+    dropped_rules,
+    multiplier_prices,
+    prices_by_side,
+    settled,
+    unchanged_gains,
+    verified_prices,
+)
 from optimizer.season import Season, load_season
 from optimizer.tasks import TaskRunner
 from optimizer.variants import Variant, encoded, output_of
@@ -66,6 +75,83 @@ def test_prices_are_those_of_another_solver(season, graph: str) -> None:
             assert gain == pytest.approx(ours, rel=WORST_ERROR, abs=1e-5)
     assert {p["rule"] for p in prices} == {rule.key for rule in PRICED_RULES}
     assert all(p["verified"] for p in prices)
+
+
+def from_scratch(variant: Variant, graph: str, site: np.ndarray) -> float:
+    """Best output at given sites by differential evolution over the whole space, from no design at all."""
+    cell = variant.cell(graph)
+
+    def loss(x: np.ndarray) -> np.ndarray:
+        tried = cell.evaluate(x.T.copy(), np.repeat(site, x.shape[1], axis=0))
+        short = 1e3 * (1.0 + np.minimum(tried.excess, 1e3))
+        return np.where(tried.excess > 0.0, short, -np.nan_to_num(tried.columns["output_db"]))
+
+    bounds = [(0.0, 1.0)] * cell.space.dimensions
+    options = {"popsize": 20, "maxiter": 400, "tol": 1e-10, "atol": 1e-9, "rng": 5, "polish": False}
+    found = differential_evolution(loss, bounds, vectorized=True, updating="deferred", **options)
+    return -float(found.fun)
+
+
+def test_a_price_is_that_of_a_search_from_scratch(season) -> None:
+    """Differential evolution (Storn and Price 1997, as scipy has it) with the rule up and down."""
+    variant = Variant(TaskRunner(season))
+    best, prices = verified_prices(variant, "oA/Ao", variant.seek("oA/Ao", "quick", 3))
+    price = next(p for p in prices if p["rule"] == "limits.excursion_mm")
+    assert price["unique"] and price["db_per_unit"] > 0.1
+    assert price["base_db"] == output_of(best)
+    rule = RULES["limits.excursion_mm"]
+    value = rule.read(season.rules)
+    up, down = (
+        from_scratch(variant.under(rule.move(season.rules, value + way * price["step"])), "oA/Ao", best.site)
+        for way in (1.0, -1.0)
+    )
+    assert price["db_per_unit"] == pytest.approx((up - down) / (2.0 * price["step"]), rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("key", "share"),
+    [
+        ("limits.power_w", 0.99),
+        ("limits.excursion_mm", 1.3),
+        ("envelope.width_mm", 0.995),
+        ("envelope.width_mm", 0.93),
+        ("envelope.depth_mm", 1.1),
+    ],
+)
+def test_following_a_rule_ends_where_a_climb_does(season, key: str, share: float) -> None:
+    variant, graph = Variant(TaskRunner(season)), "oA/AB.Bo"
+    best = settled(variant, graph, variant.seek(graph, "survey", 3))
+    assert multipliers_at(variant, graph, best).misfit < STATIONARY
+    rule = RULES[key]
+    moved = variant.under(rule.move(season.rules, share * rule.read(season.rules)))
+    carried = moved.carried(graph, best, variant)
+    followed = output_of(moved.follow(graph, carried, output_of(best)))
+    assert followed == pytest.approx(output_of(moved.solve(graph, carried)), abs=0.02)
+    assert followed != pytest.approx(output_of(best), abs=1e-4)
+
+
+def test_multipliers_alone_are_marked_as_such(season) -> None:
+    variant = Variant(TaskRunner(season))
+    best, prices = verified_prices(variant, "oA/Ao", variant.seek("oA/Ao", "quick", 3))
+    alone = multiplier_prices(variant, "oA/Ao", best)
+    assert [p["multiplier_db_per_unit"] for p in alone] == [p["multiplier_db_per_unit"] for p in prices]
+    assert not any(p["verified"] for p in alone) and all(p["of"] == "free network" for p in alone)
+    sides = prices_by_side(prices)
+    for p, q in zip(prices, alone, strict=True):
+        assert sides[p["rule"]] == (p["db_per_unit_more"], p["db_per_unit_less"])
+        assert prices_by_side(alone)[q["rule"]] == (q["db_per_unit"], q["db_per_unit"])
+
+
+def test_this_very_box_gains_no_more_than_one_designed_anew(season) -> None:
+    variant = Variant(TaskRunner(season))
+    best, prices = verified_prices(variant, "oA/Ao", variant.seek("oA/Ao", "quick", 3))
+    unchanged = unchanged_gains(variant.judge, variant.cell("oA/Ao").space.decode(best.x, best.site))
+    felt = 0
+    for price in prices:
+        if price["rule"] in unchanged:
+            assert unchanged[price["rule"]] <= price["db_per_unit_more"] + 1e-3 / price["step"]
+            felt += unchanged[price["rule"]] > 0.01
+    assert felt >= 1
 
 
 @pytest.mark.parametrize("graph", ["oA", "oA/Ao"])
