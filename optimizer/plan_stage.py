@@ -50,8 +50,7 @@ PLAN_RUNGS = {
     "quick": (PlanRung(effort="quick", most=3),),
     "normal": (
         PlanRung(effort="quick", most=28),
-        PlanRung(effort="normal", most=6),
-        PlanRung(effort="thorough", most=2),
+        PlanRung(effort="normal", most=8),
     ),
     "thorough": (
         PlanRung(effort="quick", most=60),

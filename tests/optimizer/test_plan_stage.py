@@ -149,7 +149,7 @@ def test_quick_lays_out_the_best_of_each_type(searched, small: Season) -> None:
 
 def test_the_loudest_boxes_get_more_plans() -> None:
     """Rungs by hand: the promise of few ducts first, then what has been built, one box of each graph."""
-    stage = PlanStage(objectives=("output",), rungs=PLAN_RUNGS["normal"])
+    stage = PlanStage(objectives=("output",), rungs=PLAN_RUNGS["thorough"])
     loud, even = Role("best of its type"), Role("most even", "evenness_db")
     graphs = [("AB/AB.Ao.Bo", 137.0, loud), ("AB/Ao", 136.0, loud), ("AB/Ao", 135.0, even)]
     picks = [Pick(graph=g, row=0, output_db=score, roles=[role]) for g, score, role in graphs]
