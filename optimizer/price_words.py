@@ -82,7 +82,8 @@ def _basis(price: dict[str, Any], network_db: float, built: bool) -> str:
         how = "By the multipliers of the optimum, not solved again"
     if price["base_db"] > network_db + ALIKE_DB:
         return f"{how}, the loudest free network of its type with its mouths, {price['base_db']:.2f} dB,"
-    return f"{how} and its mouths kept, {'its free network' if built else 'it'}"
+    how += " and its mouths kept," if price["verified"] else ","
+    return f"{how} {'its free network' if built else 'it'}"
 
 
 def _told(prices: Sequence[dict[str, Any]], key: str = "db_per_unit") -> str:

@@ -183,7 +183,7 @@ def dropped_rules(
     starts : list of Points
         Points from which the sizes are optimised again, the best first [list].
     patient : bool
-        Whether to climb from where they were, too, of which the better way counts [flag].
+        Whether to climb from around where they were, too, of which the better way counts [flag].
 
     Returns
     -------
@@ -200,7 +200,10 @@ def dropped_rules(
         near = moved.follow(graph, far, base)
         best = base
         if output_of(near) > base + IDLE_DB:  # else nothing met this limit
-            best = output_of(moved.solve(graph, joined([near, far]) if patient else near))
+            best = output_of(moved.solve(graph, near))
+            if patient:
+                around = _scattered(moved, graph, far, WIDE)
+                best = max(best, output_of(moved.solve(graph, joined([far, around]))))
         found.append({"rule": rule.key, "best_db": best, "gain_db": best - base})
     return found
 

@@ -77,18 +77,25 @@ class Track:
             if output_of(found) < before - FAR_DB:
                 found = moved.solve(graph, joined([starts, found]))
             if not np.isfinite(output_of(found)):  # no box near the known ones fits
-                found = moved.seek(graph, "survey", moved.runner.season.search.seed) or found
+                found = self._sought(moved) or found
             self.known[value] = (found, moved)
         return output_of(self.known[value][0]) + self.rival.offset_db
 
     def surprised(self, value: float) -> bool:
-        """Climb afresh at a value, from all boxes known; a clearly better one is followed from now on."""
+        """Seek afresh at a value, from all boxes known; a clearly better one is followed from now on."""
         point, moved = self.known[value]
         graph = self.rival.graph
         others = [moved.carried(graph, *known) for known in self.known.values()]
+        if not self.rule.droppable:  # on a box of another size other places may be better
+            found = self._sought(moved)
+            others += [] if found is None else [found]
         climbed = moved.solve(graph, joined([point, *others]))
         start = next(iter(self.known.items()))
         gained = output_of(climbed) > output_of(point) + SURPRISE_DB
         self.known = dict([start]) if gained else self.known
         self.known[value] = climbed, moved
         return gained
+
+    def _sought(self, moved: Variant) -> Points | None:
+        """The best box of a short search from nothing, its mouths wherever they are best."""
+        return moved.seek(self.rival.graph, "survey", moved.runner.season.search.seed)
