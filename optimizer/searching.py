@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import time
 from dataclasses import replace
@@ -19,6 +20,7 @@ from optimizer.faults import ConfigError, Fault, read_toml
 from optimizer.gathering import best_per_graph, explored_of, front_of
 from optimizer.graphs import season_graphs
 from optimizer.history import history
+from optimizer.journal import KernelLock
 from optimizer.objectives import OBJECTIVES
 from optimizer.outcomes import archives_of
 from optimizer.plan_stage import PLAN_RUNGS, PlanStage
@@ -124,7 +126,8 @@ def run_search(
     began = time.perf_counter()
     race = season_race(season, plans)
     place = (storage or str(out / JOURNAL), study_name or season.name)
-    study = Study(*place, race.graphs)
+    _agree_with_results(out, season)
+    study = Study(*place, race.graphs, sole=storage is None)
     _agree(study, season)
     runner = TaskRunner(season)
     with compiling(season):
@@ -162,6 +165,8 @@ def run_search(
         seconds={"spaces": prepared - began, "search": searched - prepared},
         explored=explored_of(archives, runner, season),
     )
+    if storage is None:  # nobody else works on a run folder's own journal
+        KernelLock(out / JOURNAL).remove()
 
     def begin(unpriced: tuple[Candidate, ...]) -> None:
         if finishing is not None and not stopped:
@@ -185,6 +190,17 @@ def _while_idle(runner: TaskRunner, race: Race, finishing: Finishing | None) -> 
     runner.judge.respond(space.decode(middle, first))
     if finishing is not None:
         finishing.idle()
+
+
+def _agree_with_results(folder: Path, season: Season) -> None:
+    """Refuse a folder with results of something else, which would be written over."""
+    try:
+        then = json.loads((folder / "run.json").read_text(encoding="utf-8"))["source"]
+    except (OSError, ValueError, KeyError, TypeError):
+        return  # no results, or a file that is torn and no loss
+    changes = dict(changes_between(then, season.source))
+    if changes:
+        raise SeasonChanged(changes)
 
 
 def _agree(study: Study, season: Season) -> None:
