@@ -128,7 +128,8 @@ def _overview(runs: list[Run], names: list[str], folder: Path, unlike: bool) -> 
         best, sure = _best(run), run.record.get("confidence", {})
         address = quote(os.path.relpath(run.folder.resolve() / "report.html", folder).replace(os.sep, "/"))
         ceiling = ceiling_facts(run).get("bound")
-        restarts = sure.get("restarts")
+        own = sure.get("first") or sure  # of the type in the row, not of the loudest free network
+        restarts = own.get("restarts")
         rows.append(
             [
                 f'<a href="{address}">{escape(name)}</a>',
@@ -136,7 +137,7 @@ def _overview(runs: list[Run], names: list[str], folder: Path, unlike: bool) -> 
                 float(best["score_db"]) if best else "none fits",
                 short_label(best["topology"], best["graph"]) if best else "",
                 float(ceiling["value_db"]) if ceiling else "not sought",
-                f"{sure.get('agreeing')} of {restarts} restarts" if restarts else "not known",
+                f"{own.get('agreeing')} of {restarts} restarts" if restarts else "not known",
                 run.record.get("effort"),
                 run.record.get("seed"),
                 run.record["counts"].get("evaluations"),

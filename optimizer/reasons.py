@@ -17,6 +17,7 @@ from optimizer.objectives import OBJECTIVES
 from optimizer.parsimony import complexity
 from optimizer.price_words import listed, price_sentences
 from optimizer.pricing import Priced
+from optimizer.race import AGREE_DB
 from optimizer.results import TopologyBest
 from optimizer.season import Season
 from optimizer.takeover_words import takeover_sentences
@@ -285,21 +286,29 @@ def _gap(loss: float) -> str:
 
 def _restarts(standing: Standing, topologies: list[TopologyBest]) -> str:
     counts = agreement(topologies, standing.graph)
-    best = max(next(t.restart_scores_db for t in topologies if t.graph == standing.graph))
+    mine = next(t for t in topologies if t.graph == standing.graph)
+    runs = "short runs" if mine.left_after else "restarts"
     return (
-        f"{counts['within_0.1_db']} of {counts['restarts']} restarts of this type ended within "
-        f"{AGREEMENT_DB:g} dB of its best{' free network' if standing.built else ''}, {best:.2f} dB."
+        f"{counts['agreeing']} of {counts['restarts']} {runs} of this type ended within "
+        f"{AGREE_DB:g} dB of its best{' free network' if standing.built else ''}, {_best_db(mine):.2f} dB."
     )
 
 
 def agreement(topologies: Sequence[TopologyBest], graph: str) -> dict[str, float | int]:
     """How many restarts of a graph came near to its best, of how many, and how far they spread."""
-    scores = np.array(next(t.restart_scores_db for t in topologies if t.graph == graph))
+    mine = next(t for t in topologies if t.graph == graph)
+    scores = np.array(mine.restart_scores_db)
     return {
         "restarts": int(scores.size),
+        "agreeing": int((scores >= _best_db(mine) - AGREE_DB).sum()),
         "within_0.1_db": int((scores >= scores.max() - AGREEMENT_DB).sum()),
         "spread_db": float(scores.max() - scores.min()),
     }
+
+
+def _best_db(topology: TopologyBest) -> float:
+    """The best score known of a graph: of its restarts, or of a search towards another objective."""
+    return max(*topology.restart_scores_db, -np.inf if topology.best_db is None else topology.best_db)
 
 
 def _capital(text: str) -> str:

@@ -10,6 +10,7 @@ from typing import Any
 from models.catalogue import short_label
 from optimizer.cli_output import text_table
 from optimizer.run_folder import Run
+from optimizer.sure_words import agreeing_words, plan_words
 
 HARDER = {"quick": "--effort normal", "normal": "--effort thorough"}
 """What to search with next where an effort was too little; the largest asks for another seed."""
@@ -95,15 +96,23 @@ def _next_sentence(run: Run) -> str:
             "The search was stopped early: go on with "
             f"`{again} --out {shlex.quote(str(run.folder))} --resume`, with the options it began with."
         )
-    agree = f"{sure.get('agreeing', 0)} of {sure.get('restarts', 0)} restarts of the best type agree"
-    if sure["settled"]:
-        words = f"{agree} and no type that was left came close: more search is unlikely to find much more"
-        if record["effort"] == "quick" and record["source"]["search"]["topologies"] == "all":
-            return f"{words} among the types with a name; `{again} {HARDER['quick']}` tries all others too."
-        return f"{words}."
+    agree, plan = agreeing_words(sure), plan_words(sure)
     harder = HARDER.get(record["effort"], f"--seed {record['seed'] + 1}")
-    reason = f"{agree}, and types that came close were left" if sure.get("risky_cuts") else f"only {agree}"
-    return f"This is not sure yet ({reason}): search again with `{again} {harder}`."
+    if not sure["settled"]:
+        near = "and types that came close were left"
+        reason = f"{agree}, {near}" if sure.get("risky_cuts") else f"only {agree}"
+        reason += f"; {plan}" if plan else ""
+        return f"This is not sure yet ({reason}): search again with `{again} {harder}`."
+    network = "a much louder free network" if plan else "much more"
+    words = f"{agree}, and no type that was left came close: more search is unlikely to find {network}"
+    further = []
+    if record["effort"] == "quick" and record["source"]["search"]["topologies"] == "all":
+        words += " among the types with a name"
+        further.append("tries all others too")
+    if plan:
+        words += f". But {plan}, so a better plan may well exist"
+        further.append("seeks plans again")
+    return f"{words}; `{again} {harder}` {' and '.join(further)}." if further else f"{words}."
 
 
 def _work_sentence(run: Run) -> str:

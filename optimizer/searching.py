@@ -152,7 +152,7 @@ def run_search(
         topologies=topologies,
         objectives=season.search.objectives,
         interrupted=stopped,
-        confidence=confidence(standing, race.plan),
+        confidence={},
         bound_db=any_enclosure_db(runner),
         history=history(study.finished(), season.search.objectives),
         counts={
@@ -179,8 +179,13 @@ def run_search(
     if not stopped and season.search.effort in SAMPLES:
         samples = SAMPLES[season.search.effort]
         candidates = with_spread(runner.judge, candidates, samples, season.search.seed)
-    seconds = found.seconds | {"ranking": time.perf_counter() - searched}
-    return replace(found, candidates=candidates, without_plan=without_plan, seconds=seconds)
+    return replace(
+        found,
+        candidates=candidates,
+        without_plan=without_plan,
+        confidence=confidence(standing, race.plan, candidates[0] if candidates else None),
+        seconds=found.seconds | {"ranking": time.perf_counter() - searched},
+    )
 
 
 def _while_idle(runner: TaskRunner, race: Race, finishing: Finishing | None) -> None:
