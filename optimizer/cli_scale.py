@@ -19,7 +19,7 @@ from optimizer.cli_options import BadOption, examples
 @click.argument("designs", type=click.Path(path_type=Path), nargs=-1, metavar="[DESIGN]...")
 @click.option("--run", "run_folder", type=click.Path(path_type=Path), help="All candidates of a run folder.")
 @click.option("--driver", "driver_file", type=click.Path(path_type=Path), help="File of a full-size driver.")
-@click.option("--power-w", type=float, metavar="W", help="Full-size power ceiling instead of the scaled one.")
+@click.option("--power-w", type=float, metavar="W", help="Full-size power limit instead of the scaled one.")
 @click.option("--excursion-mm", type=float, metavar="MM", help="Full-size excursion limit, peak, likewise.")
 @click.option("--sheet-mm", type=float, default=18.0, show_default=True, help="Thickness of full-size walls.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")

@@ -64,7 +64,7 @@ def price_sentences(
         sentences.append(f"More {listed(idle)} would give it nothing.")
     dropped = [p for p in prices if p.get("dropped_gain_db", 0.0) > 0.05]
     if dropped:
-        words = [f"{p['dropped_gain_db']:.1f} dB without a limit of {_WORDS[p['rule']]}" for p in dropped]
+        words = [f"{p['dropped_gain_db']:.1f} dB without the {_WORDS[p['rule']]} limit" for p in dropped]
         sentences.append(f"It would gain at least {listed(words)}.")
     elif not prices[0]["verified"]:
         sentences.append("What dropping a rule would give it was not sought; effort normal does so.")

@@ -25,7 +25,7 @@ from optimizer.takeover_words import takeover_sentences
 LIMIT_WORDS = {
     "excursion": "cone excursion",
     "diaphragm": "diaphragm excursion",
-    "power": "the power ceiling",
+    "power": "the power limit",
     "air_speed": "air speed in a duct",
     "voltage": "amplifier voltage",
     "current": "amplifier current",

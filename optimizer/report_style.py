@@ -92,6 +92,7 @@ button.plain { background: none; color: var(--accent); padding: 0; text-decorati
   .sketch { max-width: 20rem; }
   table { font-size: .82rem; }
   th, td { padding-right: .5rem; }
+  td.n { white-space: normal; }
 }
 @media print {
   body { font-size: 10pt; }

@@ -44,7 +44,7 @@ def search_text(run: Run, verbose: bool = False) -> str:
             str(candidate["rank"]),
             short_label(candidate["topology"], candidate["graph"]),
             f"{candidate['score_db']:.2f}",
-            _building(candidate["plan"]),
+            building_words(candidate["plan"]),
             what_binds(candidate["limits"]),
             str(candidate["role"]).partition("; ")[0],
         ]
@@ -60,8 +60,9 @@ def search_text(run: Run, verbose: bool = False) -> str:
     return "\n".join(lines)
 
 
-def _building(plan: Mapping[str, Any]) -> str:
-    return "no plan" if plan["cost_db"] is None else f"{plan['cost_db']:+.2f}"
+def building_words(plan: Mapping[str, Any]) -> str:
+    """What building a candidate costs its score: ``+0.64``; ``no plan`` where that is not known."""
+    return "no plan" if plan["cost_db"] is None else f"{round(plan['cost_db'], 2) + 0.0:+.2f}"
 
 
 def what_binds(limits: Sequence[Mapping[str, Any]]) -> str:

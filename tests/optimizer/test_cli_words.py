@@ -12,7 +12,7 @@ from optimizer.cli import cli
 from optimizer.progress import progress_bar
 from optimizer.report_words import facts
 from optimizer.run_folder import read_run, write_run
-from optimizer.search_words import search_text, what_binds
+from optimizer.search_words import building_words, search_text, what_binds
 
 COMMANDS = sorted(cli.commands)
 
@@ -145,6 +145,11 @@ def test_a_plan_sought_once_is_not_settled(season, result, tmp_path) -> None:
     fact = facts(read_run(tmp_path / "run"))[-1]
     assert fact.value == "network settled"
     assert fact.words == f"{whose}, vented box; its plan was sought once"
+
+
+@pytest.mark.parametrize(("cost", "words"), [(-0.0001, "+0.00"), (-0.05, "-0.05"), (None, "no plan")])
+def test_what_building_costs(cost, words) -> None:
+    assert building_words({"cost_db": cost}) == words
 
 
 def test_nothing_found(season, result, tmp_path) -> None:

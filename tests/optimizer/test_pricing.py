@@ -107,12 +107,12 @@ def test_prices_in_words(season) -> None:
         "of excursion, and lose 0.16 dB per mm of wall thickness.",
         "The price of wall thickness has a kink: -0.16 dB per mm for more of it, -0.9 dB per mm for less.",
         "More air speed would give it nothing.",
-        "It would gain at least 1.4 dB without a limit of excursion.",
+        "It would gain at least 1.4 dB without the excursion limit.",
         "Its plan as built, its sizes unchanged, would gain 1.4 dB per mm of excursion.",
     ]
     assert price_sentences([PRICE], rules, 136.0, built=False) == [
         "Designed anew with one rule moved, the loudest free network of its type with its mouths, 136.30 dB, "
         "would gain 0.96 dB per mm of excursion.",
-        "It would gain at least 1.4 dB without a limit of excursion.",
+        "It would gain at least 1.4 dB without the excursion limit.",
     ]
     assert price_sentences([], rules, 136.0, built=False) == []
