@@ -75,6 +75,7 @@ def _sentences(rules: Rules, score: float, temperature_c: np.ndarray, power: np.
     over = power.max() / rules.limits.power
     if rules.limits.power_kind == "real" and over > ABOVE_CEILING:
         sentences.append(
-            f"The hot coil draws up to {power.max():.2f} W, {100.0 * (over - 1.0):.1f} % above the power limit."
+            f"The hot coil draws up to {power.max():.2f} W, {100.0 * (over - 1.0):.1f} % above "
+            "the power limit."
         )
     return sentences
