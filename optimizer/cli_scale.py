@@ -40,6 +40,7 @@ def scale(
     """
     import json
 
+    from optimizer.box_names import box_names
     from optimizer.design_file import read_design
     from optimizer.faults import ConfigError, Fault
     from optimizer.full_size import full_size, put_beside
@@ -64,7 +65,7 @@ def scale(
         refuse_other_season(run_folder, season)
         try:
             paths += [run_folder / str(candidate["design"]) for candidate in run.candidates]
-            names += [f"candidate {candidate['rank']}" for candidate in run.candidates]
+            names += box_names(run.candidates)
         except (KeyError, TypeError) as error:
             raise damaged(run_folder / "candidates.json", f"damaged: {error!r}") from None
     if not paths:

@@ -112,7 +112,7 @@ def _flat(value: Any, key: str) -> dict[str, Any]:
     if isinstance(value, dict):
         parts = [(f"{key}.{name}".lstrip("."), one) for name, one in value.items()]
     elif isinstance(value, list) and any(isinstance(one, dict) for one in value):
-        parts = [(f"{key}[{place}]", one) for place, one in enumerate(value, start=1)]
+        parts = [(f"{key}[{place}]", one) for place, one in enumerate(value)]
     else:
         return {key: value}
     return {name: one for part, inner in parts for name, one in _flat(inner, part).items()}
@@ -158,7 +158,7 @@ def _overview(runs: list[Run], names: list[str], folder: Path, unlike: bool) -> 
 def _rules(rules: list[list[Any]], search: list[list[Any]], names: list[str]) -> str:
     known = [row for row in rules if row[0].partition(".")[0] in FIRST_TABLES] if len(rules) > FEW else rules
     rest = [row for row in rules if row not in known]
-    listed = _settings("rule", known, names) if rules else "<p>None.</p>"
+    listed = _settings("rule", known, names) if known else "" if rules else "<p>None.</p>"
     if rest:
         listed += f"<details><summary>{len(rest)} more: driver, tones, spaces and the like</summary>"
         listed += f"{_settings('rule', rest, names)}</details>"
@@ -177,7 +177,7 @@ def _text(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, list):
-        return ", ".join(_text(one) for one in value)
+        return ", ".join(_text(one) for one in value) or "none"
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 

@@ -31,7 +31,7 @@ def takeover_sentences(takeover: dict[str, Any]) -> list[str]:
     Returns
     -------
     list of str
-        None where there is nothing to compare with; a second one where the first is rough [text].
+        One, which says where it is rough; none where there is nothing to compare with [text].
     """
     if not takeover or takeover["types"] < 2:
         return []
@@ -39,7 +39,7 @@ def takeover_sentences(takeover: dict[str, Any]) -> list[str]:
     against, gap = _name(takeover["against_graph"]), abs(takeover["ahead_db"])
     if not changes:
         return [_none(takeover, against, gap)]
-    how, rough = _how(takeover), [] if takeover["verified"] else [ROUGH]
+    how, rough = _how(takeover), "" if takeover["verified"] else f" {ROUGH}"
     told = changes[:SHOWN]
     left = len(changes) - len(told)
     more = f"; and {left} further change{'s' if left > 1 else ''}" if left else ""
@@ -48,10 +48,10 @@ def takeover_sentences(takeover: dict[str, Any]) -> list[str]:
         for change in told:
             by_type.setdefault(_name(change["graph"]), []).append(change_words(change))
         parts = [f"{name} with {listed(words, 'or')}" for name, words in by_type.items()]
-        return [f"Another type takes over when one rule moves ({how}): {'; '.join(parts)}{more}.", *rough]
+        return [f"Another type takes over when one rule moves ({how}): {'; '.join(parts)}{more}.{rough}"]
     words = listed([change_words(change) for change in told], "or")
     passes = f"Its type passes the leading one, {against}, {gap:.2f} dB ahead, with {words}{more} ({how})."
-    return [passes, *rough]
+    return [f"{passes}{rough}"]
 
 
 def change_words(change: dict[str, Any]) -> str:
