@@ -120,7 +120,7 @@ def reasons_for(
         result.append(_network_against(standing, champion))
     if following is not None and following.built == standing.built:
         result.append(_next_does_better(standing, following))
-    result.append(_restarts(standing, found))
+    result.append(restart_words(found, standing.graph, standing.built))
     result += [f"Less sure: {warning}." for warning in standing.evaluation["warnings"]]
     return tuple(result)
 
@@ -284,13 +284,17 @@ def _gap(loss: float) -> str:
     return f"{abs(loss):.1f} dB {'less' if loss >= 0.0 else 'more'}"
 
 
-def _restarts(standing: Standing, topologies: list[TopologyBest]) -> str:
-    counts = agreement(topologies, standing.graph)
-    mine = next(t for t in topologies if t.graph == standing.graph)
-    runs = "short runs" if mine.left_after else "restarts"
+def restart_words(topologies: Sequence[TopologyBest], graph: str, built: bool) -> str:
+    """How many restarts of a candidate's graph agree, as a sentence; ``built`` where it has a plan."""
+    counts = agreement(topologies, graph)
+    mine = next(t for t in topologies if t.graph == graph)
+    best = f"its best{' free network' if built else ''}, {_best_db(mine):.2f} dB"
+    if counts["restarts"] == 1:
+        effort = "in one short run" if mine.left_after else "once"
+        return f"This type was searched {effort} only, so nothing confirms {best}."
     return (
-        f"{counts['agreeing']} of {counts['restarts']} {runs} of this type ended within "
-        f"{AGREE_DB:g} dB of its best{' free network' if standing.built else ''}, {_best_db(mine):.2f} dB."
+        f"{counts['agreeing']} of {counts['restarts']} {'short runs' if mine.left_after else 'restarts'} "
+        f"of this type ended within {AGREE_DB:g} dB of {best}."
     )
 
 

@@ -113,6 +113,17 @@ def test_evaluate_with_drive_and_frequencies(run, season_path, design_paths) -> 
     assert {tone["drive_v_rms"] for tone in tones} == {2.83}
 
 
+def test_a_drive_beyond_a_limit_is_said_to_be(run, season_path, design_paths) -> None:
+    """At 20 V the closed box passes its excursion or power; at 0.1 V nothing is passed."""
+    out = run("evaluate", season_path, design_paths[0], "--drive-v", "20")[1]
+    tone = json.loads(run("evaluate", season_path, design_paths[0], "--drive-v", "20", "--json")[1])
+    first = tone[0]["spaces"][0]["tones"][0]
+    over = -first["margins_db"][first["limit"]]
+    assert over > 1.0 and f"{first['limit'].replace('_', ' ')}, passed by {over:.1f} dB" in out
+    assert "passed" not in run("evaluate", season_path, design_paths[0], "--drive-v", "0.1")[1]
+    assert "passed" not in run("evaluate", season_path, design_paths[0])[1]
+
+
 def test_frequencies() -> None:
     assert parse_frequencies("50:50:1") == pytest.approx([50.0])
     assert np.diff(np.log(parse_frequencies("20:400:200"))) == pytest.approx(np.log(20.0) / 199)

@@ -6,9 +6,10 @@ from dataclasses import replace
 import pytest
 
 from models.rules import Rules
-from optimizer.price_words import price_sentences
+from optimizer.price_words import price_sentences, written
 from optimizer.priced_rules import PRICED_RULES
 from optimizer.pricing import PRICE_EFFORTS, Contender, Priced, price
+from optimizer.report_cards import price_text
 from optimizer.season import Season, load_season
 from optimizer.tasks import TaskRunner
 from optimizer.variants import Variant, output_of
@@ -96,6 +97,15 @@ WALL = PRICE | {
     "rule": "envelope.wall_mm", "db_per_unit": -0.16, "db_per_unit_more": -0.16, "db_per_unit_less": -0.9,
     "unique": False, "dropped_gain_db": 0.0, "unchanged_db_per_unit": 0.0,
 }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("value", "words"), [(174.3, "170"), (0.000312, "0.00031"), (-0.96, "-0.96"), (2.21e-7, "0.00000022")]
+)
+def test_numbers_of_prices_need_no_powers_of_ten(value: float, words: str) -> None:
+    """As where an excursion of 0.05 mm costs 170 dB per mm."""
+    assert written(value) == words
+    assert price_text(PRICE | {"db_per_unit": 1743.21}) == "+1740 dB per mm"
 
 
 def test_prices_in_words(season) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -18,7 +18,8 @@ from optimizer.layout_search import LaidOut
 from optimizer.objectives import OBJECTIVES
 from optimizer.outcomes import Task, pack
 from optimizer.race import PLANS, Plan, Race, Rung, Standing
-from optimizer.results import NOT_SOUGHT, Candidate
+from optimizer.reasons import agreement, restart_words
+from optimizer.results import NOT_SOUGHT, Candidate, TopologyBest
 from optimizer.sure_words import agreeing_words, plan_words
 
 PLAN = Plan(
@@ -137,6 +138,22 @@ def test_confidence_says_whose_restarts_agree() -> None:
     assert agreeing_words(own) == "2 of 2 restarts of its type agree" and plan_words(own) == ""
     assert plan_words(sure) == "1 of 2 searches for its plan agree"
     assert agreeing_words(sure).endswith(f"graph oA, agree, and 1 of {restarts} of its own type, oA/Ao")
+
+
+def test_restarts_of_a_candidate_in_words() -> None:
+    """Of the best known, which another objective may have led to; a single run confirms nothing."""
+    one = TopologyBest(
+        topology="vented box", graph="oA/Ao", design=None, best_db=100.0, evaluations=1,
+        restart_scores_db=(99.98, 99.9, 99.96),
+    )  # fmt: skip
+    assert agreement([one], "oA/Ao")["agreeing"] == 2
+    ended = "of this type ended within 0.05 dB of its best"
+    assert restart_words([one], "oA/Ao", True) == f"2 of 3 restarts {ended} free network, 100.00 dB."
+    cut = replace(one, left_after=1)
+    assert restart_words([cut], "oA/Ao", False) == f"2 of 3 short runs {ended}, 100.00 dB."
+    alone = replace(one, restart_scores_db=(100.0,))
+    told = "This type was searched once only, so nothing confirms its best, 100.00 dB."
+    assert restart_words([alone], "oA/Ao", False) == told
 
 
 def test_a_stopped_race_claims_nothing() -> None:
