@@ -52,6 +52,10 @@ class SeasonChanged(Exception):
         super().__init__("the season has changed since the search began")
         self.changes = changes
 
+    def __reduce__(self) -> tuple[type[SeasonChanged], tuple[Any, ...]]:
+        """Come whole out of another process."""
+        return type(self), (self.changes,)
+
 
 def changed_keys(config: Path, error: SeasonChanged) -> ConfigError:
     """What has changed, as faults of the season file."""
@@ -59,9 +63,14 @@ def changed_keys(config: Path, error: SeasonChanged) -> ConfigError:
     faults = []
     for key, (then, now) in error.changes.items():
         location = tuple(int(part) if part.isdecimal() else part for part in re.findall(r"[^.\[\]]+", key))
-        words = f"was {then!r} when the search began and is {now!r}: a search cannot go on with other rules"
+        words = f"was {_value(then)} when the search began and is {_value(now)}"
+        words += ": a search cannot go on with other rules"
         faults.append(Fault(document.file, document.line(location), key, words))
     return ConfigError(faults)
+
+
+def _value(value: Any) -> str:
+    return "not set" if value is None else repr(value)
 
 
 def season_race(season: Season, plans: bool = True) -> Race:

@@ -124,6 +124,7 @@ def test_another_season_is_refused(
     if finished or not shared:
         assert done.returncode == 2
         assert "season.name: was 'Test league' when the search began and is 'Other league'" in done.stderr
+        assert "None" not in done.stderr
         assert all(path.read_bytes() == before for path, before in results.items())
     else:  # nothing says whose the folder is
         assert done.returncode == 0, done.stderr
