@@ -57,7 +57,7 @@ th, td { text-align: left; padding: .32rem .8rem .32rem 0; border-bottom: 1px so
 th { color: var(--quiet); font-weight: 600; }
 .n { text-align: right; font-variant-numeric: tabular-nums; }
 td.n { white-space: nowrap; }
-.record td { overflow-wrap: anywhere; }
+.record td + td { overflow-wrap: anywhere; }
 details { margin: .6rem 0; }
 summary { cursor: pointer; color: var(--accent); padding: .2rem 0; }
 pre { background: var(--tint); padding: .8rem; overflow-x: auto; font-size: .85rem; line-height: 1.4;

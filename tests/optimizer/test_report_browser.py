@@ -144,6 +144,11 @@ def test_no_sideways_scroll(tmp_path, run, width) -> None:
             ".map(box => box.scrollWidth - box.clientWidth).filter(more => more > 0)"
         )
         assert hidden == []  # a table of prices fits a phone, kinks and all
+        broken_words = driver.execute_script(
+            "return [...document.querySelectorAll('.record td:first-child')].filter(cell =>"
+            " !/[ -]/.test(cell.innerText) && cell.getClientRects()[0].height > 40).map(c => c.innerText)"
+        )
+        assert broken_words == []
         pages = driver.execute_cdp_cmd("Page.printToPDF", {})
         assert len(pages["data"]) > 10_000 and complaints_of(driver) == []
 
