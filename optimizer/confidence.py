@@ -112,7 +112,8 @@ def _sentences(found: dict[str, Any], plan: Plan, over: bool) -> list[str]:
     words = []
     restarts, agreeing, first = found["restarts"], found["agreeing"], found["first"]
     same = first is None or first["graph"] == found["graph"]
-    whose = "the best type" if same else f"the type of the loudest free network, graph {found['graph']},"
+    whose = "the best type" if first is None else "the first-ranked box's type"
+    whose = whose if same else f"the type of the loudest free network, graph {found['graph']},"
     if not over:
         words.append(STOPPED)
     elif agreeing >= plan.agree:

@@ -135,6 +135,7 @@ def test_confidence_says_whose_restarts_agree() -> None:
     own = confidence(now, PLAN, first_ranked("oA", (99.5, 99.48, 99.0)))
     assert own["settled"] and own["first"]["plans_agreeing"] == 2
     assert "own type" not in " ".join(own["sentences"])
+    assert "2 of 2 independent restarts of the first-ranked box's type ended" in own["sentences"][0]
     assert agreeing_words(own) == "2 of 2 restarts of its type agree" and plan_words(own) == ""
     assert plan_words(sure) == "1 of 2 searches for its plan agree"
     assert agreeing_words(sure).endswith(f"graph oA, agree, and 1 of {restarts} of its own type, oA/Ao")
