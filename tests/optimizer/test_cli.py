@@ -244,6 +244,20 @@ def test_interrupt_keeps_what_was_found(run, found, season_path, tmp_path) -> No
     assert "The search was stopped early: go on with `boxwright search" in out and "--resume`" in out
 
 
+def test_a_season_that_no_box_fits(run, season_path, tmp_path) -> None:
+    """Between two chambers there is no wall as wide as the driver's frame: a folder that says so, status 1."""
+    text = season_path.read_text(encoding="utf-8")
+    for size, small in (("width_mm = 240.0", 72.0), ("height_mm = 180.0", 72.0), ("depth_mm = 160.0", 48.0)):
+        text = text.replace(size, f"{size.partition(' ')[0]} = {small}")
+    season_path.write_text(text + 'topologies = ["AB/AB.Ao"]\neffort = "quick"\n', encoding="utf-8")
+    folder = tmp_path / "none"
+    status, out, err = run("search", season_path, "--out", folder, "--workers", 1)
+    assert status == 1 and out.startswith("No design that fits was found") and "Traceback" not in err
+    assert "the driver's frame is wider than its wall" in (folder / "topologies.csv").read_text()
+    assert "found no design that fits" in (folder / "report.html").read_text(encoding="utf-8")
+    assert run("report", folder)[0] == 0
+
+
 def test_an_internal_error_names_the_candidate(
     run, found, season_path, tmp_path, monkeypatch, result
 ) -> None:
