@@ -245,7 +245,7 @@ def test_interrupt_keeps_what_was_found(run, found, season_path, tmp_path) -> No
 
 
 def test_a_season_that_no_box_fits(run, season_path, tmp_path) -> None:
-    """Between two chambers there is no wall as wide as the driver's frame: a folder that says so, status 1."""
+    """No inner wall is as wide as the driver's frame: a folder that says so, and status 1."""
     text = season_path.read_text(encoding="utf-8")
     for size, small in (("width_mm = 240.0", 72.0), ("height_mm = 180.0", 72.0), ("depth_mm = 160.0", 48.0)):
         text = text.replace(size, f"{size.partition(' ')[0]} = {small}")
