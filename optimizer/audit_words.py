@@ -6,7 +6,7 @@ from typing import Any
 
 from models.catalogue import named_topology, short_name
 from optimizer.cli_output import text_table
-from optimizer.price_words import listed
+from optimizer.price_words import listed, written
 from optimizer.priced_rules import PRICED_RULES
 from optimizer.reasons import LIMIT_WORDS
 
@@ -77,7 +77,7 @@ def _contest(audit: dict[str, Any]) -> list[str]:
         if lead < LEVEL_DB:
             start = f"Today {first} and {second} are level within {LEVEL_DB:g} dB"
         more = len(flips) - MOST_FLIPS
-        rest = f", and with {more} smaller {'leads' if more > 1 else 'lead'} listed below" if more > 0 else ""
+        rest = f", and with {more} smaller {'leads' if more > 1 else 'lead'}" if more > 0 else ""
         told = _either([words for _, words in flips[:MOST_FLIPS]])
         sentences = [f"{start}. Another type wins with {told}{rest}."]
     else:
@@ -121,7 +121,10 @@ def _idle(audit: dict[str, Any]) -> list[str]:
     idle = [u for u in audit["uses"] if not u["binds"]]
     if not idle:
         return ["Every limit stops a leading box at some tone."]
-    words = [f"{_WORDS[u['rule']]} ({u['most']:.3g} of {u['limit']:.4g} {u['unit']} used)" for u in idle]
+    words = [
+        f"{_WORDS[u['rule']]} ({written(u['most'], 3)} of {written(u['limit'], 4)} {u['unit']} used)"
+        for u in idle
+    ]
     verb = "never binds" if len(idle) == 1 else "never bind"
     return [f"{_capital(listed(words))} {verb} on the leading boxes: leave out, or set lower to matter."]
 

@@ -13,6 +13,9 @@ from optimizer.takeover_words import ceiling_takeovers, range_words
 SHOWN = 12
 """Topologies that are listed."""
 
+FREE_NETWORKS = "All boxes here are free networks: what building them by a floor plan costs is not counted."
+"""What the numbers of a ceiling are of."""
+
 
 def ceiling_text(name: str, found: dict[str, Any]) -> str:
     """Readable ceiling.
@@ -35,6 +38,7 @@ def ceiling_text(name: str, found: dict[str, Any]) -> str:
         f"{name}: best found {best:.2f} dB with {_short(found['best_graph'])}.",
         f"Par: {listed(par)}." if par else "No plain box was among those searched.",
         *found["verdict"],
+        FREE_NETWORKS,
         "",
         _ladder(found["rungs"]),
         "",

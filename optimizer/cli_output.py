@@ -225,12 +225,18 @@ def evaluation_text(name: str, one: dict[str, Any], scale: float) -> str:
                 _fixed(max(tone["excursion_mm"]), 3),
                 _fixed(max(tone["air_speed_m_s"].values(), default=None), 2),
                 _fixed(_size(tone["impedance_ohm"]), 2),
-                tone["limit"].replace("_", " "),
+                nearest_limit(tone),
             ]
             for tone in space["tones"]
         ]
         lines.append(text_table(head, rows))
     return "\n".join(lines)
+
+
+def nearest_limit(tone: dict[str, Any]) -> str:
+    """The limit that a tone's drive comes nearest to, and by how much a drive set by hand passes it."""
+    name, margin = tone["limit"].replace("_", " "), tone["margins_db"][tone["limit"]]
+    return name if margin is None or margin > -0.05 else f"{name}, passed by {-margin:.1f} dB"
 
 
 def _fixed(value: float | None, digits: int) -> str:

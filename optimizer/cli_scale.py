@@ -19,7 +19,7 @@ from optimizer.cli_options import BadOption, examples
 @click.argument("designs", type=click.Path(path_type=Path), nargs=-1, metavar="[DESIGN]...")
 @click.option("--run", "run_folder", type=click.Path(path_type=Path), help="All candidates of a run folder.")
 @click.option("--driver", "driver_file", type=click.Path(path_type=Path), help="File of a full-size driver.")
-@click.option("--power-w", type=float, metavar="W", help="Full-size power ceiling instead of the scaled one.")
+@click.option("--power-w", type=float, metavar="W", help="Full-size power limit instead of the scaled one.")
 @click.option("--excursion-mm", type=float, metavar="MM", help="Full-size excursion limit, peak, likewise.")
 @click.option("--sheet-mm", type=float, default=18.0, show_default=True, help="Thickness of full-size walls.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
@@ -40,6 +40,7 @@ def scale(
     """
     import json
 
+    from optimizer.box_names import box_names
     from optimizer.design_file import read_design
     from optimizer.faults import ConfigError, Fault
     from optimizer.full_size import full_size, put_beside
@@ -64,7 +65,7 @@ def scale(
         refuse_other_season(run_folder, season)
         try:
             paths += [run_folder / str(candidate["design"]) for candidate in run.candidates]
-            names += [f"candidate {candidate['rank']}" for candidate in run.candidates]
+            names += box_names(run.candidates)
         except (KeyError, TypeError) as error:
             raise damaged(run_folder / "candidates.json", f"damaged: {error!r}") from None
     if not paths:

@@ -57,11 +57,14 @@ def spread(
 
     if not 8 <= samples <= MOST_SAMPLES or samples & (samples - 1):
         raise BadOption("--samples", f"must be a power of two from 8 to {MOST_SAMPLES}, is {samples}")
+    from optimizer.box_names import first_kind, is_built
+
     run, season, names, boxes = _given(place, designs)
+    candidates = run.candidates[: len(boxes)] if run is not None else []
     seed = season.search.seed if seed is None else seed
     judge = Judge(season.rules, backend="numpy")
     with progress_bar("drawing boxes", talk) as progress:
-        found = find_spread(judge, boxes, samples, seed, progress)
+        found = find_spread(judge, boxes, samples, seed, progress, [is_built(c) for c in candidates])
     nominal = [float(judge.scores(judge.respond(box))[0]) for box in boxes]
     records = [one.record() for one in found]
     if run is not None:
@@ -71,12 +74,17 @@ def spread(
         content = [{"design": name, "score_db": score, "tolerance": one} for name, score, one in told]
         click.echo(json.dumps(content, indent=1, allow_nan=False))
     else:
-        click.echo(_text(names, nominal, records))
+        order = sorted(range(len(names)), key=lambda i: -nominal[i])
+        if run is not None:  # which ranks boxes with a plan before free networks
+            order = list(range(len(names)))
+        kind = first_kind(candidates) if run is not None else order
+        click.echo(_text(names, nominal, records, order, kind))
         if run is not None:
             click.echo(f"Written to {run.folder / 'candidates.json'} and {run.folder / 'report.html'}.")
 
 
 def _given(place: Path, designs: tuple[Path, ...]) -> tuple[Run | None, Season, list[str], list[DesignBatch]]:
+    from optimizer.box_names import box_names
     from optimizer.design_file import read_design
     from optimizer.faults import ConfigError
     from optimizer.faults import Fault as InputFault
@@ -95,7 +103,7 @@ def _given(place: Path, designs: tuple[Path, ...]) -> tuple[Run | None, Season, 
             )
         season = season_from_data(run.record["source"], place / "run.json")
         designs = tuple(place / str(c["design"]) for c in run.candidates[:MOST_BOXES])
-        names = [f"candidate {c['rank']}" for c in run.candidates[:MOST_BOXES]]
+        names = box_names(run.candidates[:MOST_BOXES])
     else:
         season, names = load_season(place), [str(path) for path in designs]
         if not designs:
@@ -114,15 +122,23 @@ def _given(place: Path, designs: tuple[Path, ...]) -> tuple[Run | None, Season, 
     return run, season, names, boxes
 
 
-def _text(names: list[str], nominal: list[float], records: list[dict[str, Any]]) -> str:
+def _text(
+    names: list[str],
+    nominal: list[float],
+    records: list[dict[str, Any]],
+    order: list[int],
+    kind: list[int],
+) -> str:
+    """The boxes in an order, and sentences on the first among those of its kind."""
     from textwrap import fill
 
     from optimizer.cli_output import text_table
-    from optimizer.spread_words import HEAD, NOTE, spread_cells, spread_sentences
+    from optimizer.spread_words import AMONG, APART, HEAD, NOTE, spread_cells, spread_sentences
 
-    order = sorted(range(len(names)), key=lambda i: -nominal[i])
     rows = [[names[i], *spread_cells(nominal[i], records[i])] for i in order]
-    sentences = spread_sentences([names[i] for i in order], [records[i] for i in order])
+    mixed = len(kind) < len(names)
+    told = [names[i] for i in kind], [records[i] for i in kind], AMONG if mixed else ""
+    sentences = [*spread_sentences(*told), *([APART] if mixed else [])]
     return "\n".join([text_table(["box, dB", *HEAD], rows), "", *sentences, "", fill(NOTE, 100)])
 
 

@@ -112,7 +112,7 @@ def _flat(value: Any, key: str) -> dict[str, Any]:
     if isinstance(value, dict):
         parts = [(f"{key}.{name}".lstrip("."), one) for name, one in value.items()]
     elif isinstance(value, list) and any(isinstance(one, dict) for one in value):
-        parts = [(f"{key}[{place}]", one) for place, one in enumerate(value, start=1)]
+        parts = [(f"{key}[{place}]", one) for place, one in enumerate(value)]
     else:
         return {key: value}
     return {name: one for part, inner in parts for name, one in _flat(inner, part).items()}
@@ -128,7 +128,8 @@ def _overview(runs: list[Run], names: list[str], folder: Path, unlike: bool) -> 
         best, sure = _best(run), run.record.get("confidence", {})
         address = quote(os.path.relpath(run.folder.resolve() / "report.html", folder).replace(os.sep, "/"))
         ceiling = ceiling_facts(run).get("bound")
-        restarts = sure.get("restarts")
+        own = sure.get("first") or sure  # of the type in the row, not of the loudest free network
+        restarts = own.get("restarts")
         rows.append(
             [
                 f'<a href="{address}">{escape(name)}</a>',
@@ -136,7 +137,7 @@ def _overview(runs: list[Run], names: list[str], folder: Path, unlike: bool) -> 
                 float(best["score_db"]) if best else "none fits",
                 short_label(best["topology"], best["graph"]) if best else "",
                 float(ceiling["value_db"]) if ceiling else "not sought",
-                f"{sure.get('agreeing')} of {restarts} restarts" if restarts else "not known",
+                f"{own.get('agreeing')} of {restarts} restarts" if restarts else "not known",
                 run.record.get("effort"),
                 run.record.get("seed"),
                 run.record["counts"].get("evaluations"),
@@ -157,7 +158,7 @@ def _overview(runs: list[Run], names: list[str], folder: Path, unlike: bool) -> 
 def _rules(rules: list[list[Any]], search: list[list[Any]], names: list[str]) -> str:
     known = [row for row in rules if row[0].partition(".")[0] in FIRST_TABLES] if len(rules) > FEW else rules
     rest = [row for row in rules if row not in known]
-    listed = _settings("rule", known, names) if rules else "<p>None.</p>"
+    listed = _settings("rule", known, names) if known else "" if rules else "<p>None.</p>"
     if rest:
         listed += f"<details><summary>{len(rest)} more: driver, tones, spaces and the like</summary>"
         listed += f"{_settings('rule', rest, names)}</details>"
@@ -176,7 +177,7 @@ def _text(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, list):
-        return ", ".join(_text(one) for one in value)
+        return ", ".join(_text(one) for one in value) or "none"
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 

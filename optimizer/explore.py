@@ -16,7 +16,6 @@ import numpy as np
 
 from models.catalogue import design_names
 from models.design import DesignBatch
-from models.rules import Rules
 from models.score import Responses
 from models.topology import place_letter
 from optimizer.curves import CurveMaker
@@ -72,7 +71,7 @@ def explore_record(season: Season, result: SearchResult) -> dict[str, Any]:
     designs.sort(key=lambda one: one[3])
     curve_maker = CurveMaker(season.rules, season.scale, CURVE_POINTS)
     names = {id(group): design_names(group.design) for _, group in groups}
-    sizes = {id(group): _dimensions(group.design, season.rules) for _, group in groups}
+    sizes = {id(group): _dimensions(group.design) for _, group in groups}
     labels = sorted({label for columns in sizes.values() for label in columns}, key=_label_order)
     return {
         "graph": _indexed([group.graph for _, group, _, _ in designs]),
@@ -124,14 +123,12 @@ def _rounded(value: float, digits: int) -> float | None:
     return float(f"{value:.{digits}g}") if np.isfinite(value) else None
 
 
-def _dimensions(batch: DesignBatch, rules: Rules) -> dict[tuple[str, str], np.ndarray]:
+def _dimensions(batch: DesignBatch) -> dict[tuple[str, str], np.ndarray]:
     """Sizes of a batch by name and unit."""
     sizes = {}
     for chamber in range(batch.topology.chambers):
-        volume = batch.sides[:, chamber].prod(axis=1)
-        behind = sum(rear == chamber for _, rear in batch.topology.drivers)
-        air = volume - behind * rules.driver.displaced_volume
-        sizes[f"chamber {place_letter(chamber)}", "l"] = air * 1e3
+        volume = batch.sides[:, chamber].prod(axis=1)  # with the driver in it, as in plans and reasons
+        sizes[f"chamber {place_letter(chamber)}", "l"] = volume * 1e3
     for number, duct in enumerate(batch.ducts, start=1):
         sizes[f"duct {number} area", "cm2"] = duct.area * 1e4
         if duct.area_end is not None:

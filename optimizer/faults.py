@@ -50,6 +50,10 @@ class ConfigError(Exception):
         self.faults = tuple(sorted(dict.fromkeys(faults), key=lambda f: (f.file, f.line)))
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
+    def __reduce__(self) -> tuple[type[ConfigError], tuple[Any, ...]]:
+        """Come whole out of another process."""
+        return type(self), (self.faults,)
+
 
 @dataclass(slots=True, kw_only=True)
 class Document:

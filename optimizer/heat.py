@@ -13,7 +13,7 @@ from models.score import Judge
 from optimizer.plain import number
 
 ABOVE_CEILING = 1.001
-"""Factor on the ceiling of power from which a hot coil's reading is spoken of."""
+"""Factor on the power limit from which a hot coil's reading is spoken of."""
 
 
 def heat_record(judge: Judge, design: DesignBatch, voltage: np.ndarray) -> dict[str, Any]:
@@ -75,6 +75,7 @@ def _sentences(rules: Rules, score: float, temperature_c: np.ndarray, power: np.
     over = power.max() / rules.limits.power
     if rules.limits.power_kind == "real" and over > ABOVE_CEILING:
         sentences.append(
-            f"The hot coil draws up to {power.max():.2f} W, {100.0 * (over - 1.0):.1f} % above the ceiling."
+            f"The hot coil draws up to {power.max():.2f} W, {100.0 * (over - 1.0):.1f} % above "
+            "the power limit."
         )
     return sentences

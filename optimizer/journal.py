@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import fcntl
+import os
 from pathlib import Path
 from typing import IO
 
@@ -26,8 +27,13 @@ class KernelLock(JournalFileOpenLock):
 
     def acquire(self) -> bool:
         """Wait for the lock."""
-        self._held = self._beside.open("ab")
-        fcntl.flock(self._held, fcntl.LOCK_EX)
+        while self._held is None:
+            held = self._beside.open("ab")
+            fcntl.flock(held, fcntl.LOCK_EX)
+            if _is_at(held, self._beside):
+                self._held = held
+            else:  # removed by who held it before: others lock the file that has its name now
+                held.close()
         self._mend()
         return True
 
@@ -36,6 +42,12 @@ class KernelLock(JournalFileOpenLock):
         if self._held is not None:
             self._held.close()
             self._held = None
+
+    def remove(self) -> None:
+        """Remove the lock's file; a process that waits for it makes a new one."""
+        self.acquire()
+        self._beside.unlink()
+        self.release()
 
     def _mend(self) -> None:
         with self._journal.open("rb+") as file:
@@ -48,3 +60,11 @@ class KernelLock(JournalFileOpenLock):
             file.seek(0)
             whole = file.read()
             file.truncate(whole.rfind(b"\n") + 1)
+
+
+def _is_at(file: IO[bytes], path: Path) -> bool:
+    """Whether an open file is the one that a path names."""
+    try:
+        return os.path.samestat(os.fstat(file.fileno()), path.stat())
+    except FileNotFoundError:
+        return False

@@ -12,6 +12,7 @@ from models.rules import Rules
 from models.score import mean_level
 from optimizer.cell import Points, joined
 from optimizer.priced_rules import rules_of
+from optimizer.prices import best_freed
 from optimizer.variants import Variant, output_of
 
 BOUND, EVIDENCE = "bound", "evidence"
@@ -164,12 +165,10 @@ def rule_rungs(variant: Variant, known: dict[str, Points]) -> list[tuple[str, st
     result = []
     for key, name, rules in changes:
         moved = variant.under(rules)
-        best = {}
-        for graph, point in known.items():
-            found = output_of(moved.solve(graph, moved.carried(graph, point, variant)))
-            best[graph] = max(found, output_of(point))  # the box itself is still permitted
+        best = {graph: best_freed(variant, moved, graph, [point]) for graph, point in known.items()}
         graph = max(best, key=lambda g: best[g])
-        how = f"sizes of the best {len(known)} types optimised again, their sites kept; best type {graph}"
+        how = f"sizes of the best {len(known)} types optimised again from several starts, their sites kept"
+        how += f"; best type {graph}"
         if key == "envelope":
             how += "; sites and the body in the cabin as they were"
         rung = Rung(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from decimal import Decimal
 from typing import Any
 
 from models.rules import Rules
@@ -22,6 +23,11 @@ ALIKE_DB = 0.005
 
 _WORDS = {rule.key: rule.words for rule in PRICED_RULES}
 _READ = {rule.key: rule.read for rule in PRICED_RULES}
+
+
+def written(value: float, digits: int = 2) -> str:
+    """A number to some digits, never with a power of ten: 170, not 1.7e+02."""
+    return f"{Decimal(f'{value:.{digits}g}'):f}"
 
 
 def listed(words: Sequence[str], last: str = "and") -> str:
@@ -64,7 +70,7 @@ def price_sentences(
         sentences.append(f"More {listed(idle)} would give it nothing.")
     dropped = [p for p in prices if p.get("dropped_gain_db", 0.0) > 0.05]
     if dropped:
-        words = [f"{p['dropped_gain_db']:.1f} dB without a limit of {_WORDS[p['rule']]}" for p in dropped]
+        words = [f"{p['dropped_gain_db']:.1f} dB without the {_WORDS[p['rule']]} limit" for p in dropped]
         sentences.append(f"It would gain at least {listed(words)}.")
     elif not prices[0]["verified"]:
         sentences.append("What dropping a rule would give it was not sought; effort normal does so.")
@@ -87,7 +93,7 @@ def _basis(price: dict[str, Any], network_db: float, built: bool) -> str:
 
 
 def _told(prices: Sequence[dict[str, Any]], key: str = "db_per_unit") -> str:
-    return listed([f"{abs(p[key]):.2g} dB per {p['unit']} of {_WORDS[p['rule']]}" for p in prices])
+    return listed([f"{written(abs(p[key]))} dB per {p['unit']} of {_WORDS[p['rule']]}" for p in prices])
 
 
 def _kinks(price: dict[str, Any], rules: Rules) -> bool:
@@ -99,7 +105,9 @@ def _kinks(price: dict[str, Any], rules: Rules) -> bool:
 
 
 def _kink(price: dict[str, Any]) -> str:
-    more, less = (f"{price[f'db_per_unit_{side}']:.2g} dB per {price['unit']}" for side in ("more", "less"))
+    more, less = (
+        f"{written(price[f'db_per_unit_{side}'])} dB per {price['unit']}" for side in ("more", "less")
+    )
     return f"The price of {_WORDS[price['rule']]} has a kink: {more} for more of it, {less} for less."
 
 

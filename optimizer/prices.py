@@ -193,19 +193,46 @@ def dropped_rules(
     base = output_of(starts[0])
     found = []
     for rule, _ in rules_of(variant.rules):
-        if not rule.droppable:
-            continue
-        moved = variant.under(rule.move(variant.rules, None))
-        far = moved.carried(graph, joined(starts), variant)
-        near = moved.follow(graph, far, base)
-        best = base
-        if output_of(near) > base + IDLE_DB:  # else nothing met this limit
-            best = output_of(moved.solve(graph, near))
-            if patient:
-                around = _scattered(moved, graph, far, WIDE)
-                best = max(best, output_of(moved.solve(graph, joined([far, around]))))
-        found.append({"rule": rule.key, "best_db": best, "gain_db": best - base})
+        if rule.droppable:
+            moved = variant.under(rule.move(variant.rules, None))
+            best = best_freed(variant, moved, graph, starts, patient)
+            found.append({"rule": rule.key, "best_db": best, "gain_db": best - base})
     return found
+
+
+def best_freed(
+    variant: Variant, moved: Variant, graph: str, starts: list[Points], patient: bool = True
+) -> float:
+    """Score that a graph reaches at least when a rule sets it free; several starts, as there are many optima.
+
+    Parameters
+    ----------
+    variant : Variant
+        The season as it is [record].
+    moved : Variant
+        The season under looser rules, which permit the starts still [record].
+    graph : str
+        The graph [text].
+    starts : list of Points
+        Points from which the sizes are optimised again, the best first [list].
+    patient : bool
+        Whether to climb from around where they were, too, of which the better way counts [flag].
+
+    Returns
+    -------
+    float
+        Averaged output, at least that of the best start [dB].
+    """
+    base = output_of(starts[0])
+    far = moved.carried(graph, joined(starts), variant)
+    near = moved.follow(graph, far, base)
+    if output_of(near) <= base + IDLE_DB:  # nothing met this rule
+        return base
+    best = output_of(moved.solve(graph, near))
+    if patient:
+        around = _scattered(moved, graph, far, WIDE)
+        best = max(best, output_of(moved.solve(graph, joined([far, around]))))
+    return max(base, best)
 
 
 def _price(

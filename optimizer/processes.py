@@ -6,6 +6,7 @@ loads its own, and workers are then copies of it, which begin at once.
 
 from __future__ import annotations
 
+import atexit
 import gc
 import multiprocessing
 import os
@@ -14,6 +15,7 @@ import sys
 import threading
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import suppress
 from multiprocessing import forkserver
 from multiprocessing.context import BaseContext
 from typing import Any
@@ -42,6 +44,17 @@ def start_early() -> None:
     finally:
         signal.signal(signal.SIGINT, before)
     _SERVED.update(os.environ)
+    atexit.register(_end_server)
+
+
+def _end_server() -> None:
+    """End the fork server with the command; it would first load all its libraries, a second after a fault."""
+    server = getattr(forkserver, "_forkserver", None)  # which has no public way to end
+    process = getattr(server, "_forkserver_pid", None)
+    if process is not None:
+        with suppress(ProcessLookupError, ChildProcessError):
+            os.kill(process, signal.SIGTERM)
+            os.waitpid(process, 0)
 
 
 def process_context() -> BaseContext:

@@ -126,7 +126,7 @@ def rank(
             takeover=found.takeover,
         )
         for candidate, standing, found, following in zip(
-            unpriced, standings, priced, [*standings[1:], None], strict=True
+            unpriced, standings, priced, [*standings[1:], None][: len(standings)], strict=True
         )
     )
     return candidates, left_out

@@ -17,6 +17,7 @@ from optimizer.objectives import OBJECTIVES
 from optimizer.parsimony import complexity
 from optimizer.price_words import listed, price_sentences
 from optimizer.pricing import Priced
+from optimizer.race import AGREE_DB
 from optimizer.results import TopologyBest
 from optimizer.season import Season
 from optimizer.takeover_words import takeover_sentences
@@ -24,7 +25,7 @@ from optimizer.takeover_words import takeover_sentences
 LIMIT_WORDS = {
     "excursion": "cone excursion",
     "diaphragm": "diaphragm excursion",
-    "power": "the power ceiling",
+    "power": "the power limit",
     "air_speed": "air speed in a duct",
     "voltage": "amplifier voltage",
     "current": "amplifier current",
@@ -119,7 +120,7 @@ def reasons_for(
         result.append(_network_against(standing, champion))
     if following is not None and following.built == standing.built:
         result.append(_next_does_better(standing, following))
-    result.append(_restarts(standing, found))
+    result.append(restart_words(found, standing.graph, standing.built))
     result += [f"Less sure: {warning}." for warning in standing.evaluation["warnings"]]
     return tuple(result)
 
@@ -283,23 +284,35 @@ def _gap(loss: float) -> str:
     return f"{abs(loss):.1f} dB {'less' if loss >= 0.0 else 'more'}"
 
 
-def _restarts(standing: Standing, topologies: list[TopologyBest]) -> str:
-    counts = agreement(topologies, standing.graph)
-    best = max(next(t.restart_scores_db for t in topologies if t.graph == standing.graph))
+def restart_words(topologies: Sequence[TopologyBest], graph: str, built: bool) -> str:
+    """How many restarts of a candidate's graph agree, as a sentence; ``built`` where it has a plan."""
+    counts = agreement(topologies, graph)
+    mine = next(t for t in topologies if t.graph == graph)
+    best = f"its best{' free network' if built else ''}, {_best_db(mine):.2f} dB"
+    if counts["restarts"] == 1:
+        effort = "in one short run" if mine.left_after else "once"
+        return f"This type was searched {effort} only, so nothing confirms {best}."
     return (
-        f"{counts['within_0.1_db']} of {counts['restarts']} restarts of this type ended within "
-        f"{AGREEMENT_DB:g} dB of its best{' free network' if standing.built else ''}, {best:.2f} dB."
+        f"{counts['agreeing']} of {counts['restarts']} {'short runs' if mine.left_after else 'restarts'} "
+        f"of this type ended within {AGREE_DB:g} dB of {best}."
     )
 
 
 def agreement(topologies: Sequence[TopologyBest], graph: str) -> dict[str, float | int]:
     """How many restarts of a graph came near to its best, of how many, and how far they spread."""
-    scores = np.array(next(t.restart_scores_db for t in topologies if t.graph == graph))
+    mine = next(t for t in topologies if t.graph == graph)
+    scores = np.array(mine.restart_scores_db)
     return {
         "restarts": int(scores.size),
+        "agreeing": int((scores >= _best_db(mine) - AGREE_DB).sum()),
         "within_0.1_db": int((scores >= scores.max() - AGREEMENT_DB).sum()),
         "spread_db": float(scores.max() - scores.min()),
     }
+
+
+def _best_db(topology: TopologyBest) -> float:
+    """The best score known of a graph: of its restarts, or of a search towards another objective."""
+    return max(*topology.restart_scores_db, -np.inf if topology.best_db is None else topology.best_db)
 
 
 def _capital(text: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from html import escape
 from typing import Any
 
+from optimizer.box_names import box_names, first_kind
 from optimizer.figures_spread import spread_candidates
 from optimizer.report_cards import candidates_section
 from optimizer.report_explore import Exploring, can_explore, exploring
@@ -20,7 +21,7 @@ from optimizer.report_words import (
     sure_sentences,
 )
 from optimizer.run_folder import Run
-from optimizer.spread_words import HEAD, NOTE, spread_cells, spread_sentences
+from optimizer.spread_words import AMONG, APART, HEAD, NOTE, spread_cells, spread_sentences
 
 MOST_ROWS = 40
 """Rows of a long table that the page shows; the CSV file holds all."""
@@ -105,12 +106,17 @@ def _spread(run: Run) -> str:
     told = spread_candidates(run.candidates)
     if not told:
         return ""
-    tolerances = [c["tolerance"] for c in told]
-    sentences = spread_sentences([f"candidate {c['rank']}" for c in told], tolerances)
+    names, kind = box_names(told), first_kind(told)
+    mixed = len(kind) < len(told)
+    tolerances = [told[i]["tolerance"] for i in kind]
+    sentences = spread_sentences([names[i] for i in kind], tolerances, AMONG if mixed else "")
+    sentences += [APART] if mixed else []
     lead = "".join(f"<p>{escape(sentence)}</p>" for sentence in [*sentences, NOTE])
     drawn = figure(run.folder / "spread", "Scores of built boxes, and the causes of their spread.")
-    rows = [[c["rank"], *spread_cells(c["score_db"], c["tolerance"])] for c in told]
-    listing = table(["candidate, dB", *HEAD], rows, set(range(1, len(HEAD))))
+    rows = [
+        [name, *spread_cells(c["score_db"], c["tolerance"])] for name, c in zip(names, told, strict=True)
+    ]
+    listing = table(["box, dB", *HEAD], rows, set(range(1, len(HEAD))))
     details = f"<details><summary>As a table</summary>{listing}</details>"
     return f'<section id="spread"><h2>When they are built</h2>{lead}{drawn}{details}</section>'
 

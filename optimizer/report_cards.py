@@ -7,6 +7,7 @@ from typing import Any
 
 from models.catalogue import short_label
 from optimizer.objectives import OBJECTIVES
+from optimizer.price_words import written
 from optimizer.priced_rules import RULES
 from optimizer.report_extras import hot_words, sketch, tolerance_words
 from optimizer.report_parts import download, figure, file_links, table
@@ -145,7 +146,7 @@ def price_text(price: dict[str, Any]) -> str:
 
 
 def _per_unit(gain: float, unit: str) -> str:
-    return f"{gain:+.3g} dB per {unit}" if abs(gain) > 1e-6 else "nothing"
+    return f"{'+' if gain > 0.0 else ''}{written(gain, 3)} dB per {unit}" if abs(gain) > 1e-6 else "nothing"
 
 
 def how_known(price: dict[str, Any]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from html import escape
 from typing import Any
 
+from optimizer.ceiling_output import FREE_NETWORKS
 from optimizer.priced_rules import PRICED_RULES
 from optimizer.report_cards import basis, how_known, price_text
 from optimizer.report_parts import table
@@ -120,6 +121,6 @@ def _ladder(run: Run) -> str:
     return (
         "<h3>How much more there could be</h3>"
         "<p>A bound holds for every box of its family in the model it names. Evidence comes from searches, "
-        "which may have missed a better box.</p>"
+        f"which may have missed a better box. {FREE_NETWORKS}</p>"
         f"{sentences}{table(['step', 'dB', 'kind', 'false if'], rows, {1})}"
     )

@@ -57,7 +57,7 @@ th, td { text-align: left; padding: .32rem .8rem .32rem 0; border-bottom: 1px so
 th { color: var(--quiet); font-weight: 600; }
 .n { text-align: right; font-variant-numeric: tabular-nums; }
 td.n { white-space: nowrap; }
-.record td { overflow-wrap: anywhere; }
+.record td + td { overflow-wrap: anywhere; }
 details { margin: .6rem 0; }
 summary { cursor: pointer; color: var(--accent); padding: .2rem 0; }
 pre { background: var(--tint); padding: .8rem; overflow-x: auto; font-size: .85rem; line-height: 1.4;
@@ -92,6 +92,7 @@ button.plain { background: none; color: var(--accent); padding: 0; text-decorati
   .sketch { max-width: 20rem; }
   table { font-size: .82rem; }
   th, td { padding-right: .5rem; }
+  td.n { white-space: normal; }
 }
 @media print {
   body { font-size: 10pt; }

@@ -11,6 +11,7 @@ from optimizer.exposure import exposure_sentence
 from optimizer.reasons import LIMIT_WORDS
 from optimizer.report_rules import ceiling_facts
 from optimizer.run_folder import Run
+from optimizer.sure_words import agreeing_words, plan_words
 
 CAUTIONS = (
     "Hearing: these levels pass safe exposure within seconds. NIOSH 98-126 allows 85 dB(A) for eight "
@@ -107,11 +108,10 @@ def _ceiling_fact(run: Run) -> Fact:
 
 def _sure_fact(run: Run) -> Fact:
     sure = run.record.get("confidence", {})
-    restarts, agreeing = sure.get("restarts"), sure.get("agreeing")
-    value = "settled" if sure.get("settled") else "not settled"
-    words = f"{agreeing} of {restarts} restarts agree" if restarts else ""
-    return Fact(name="How sure", value=value, words=words)
-
+    plan = plan_words(sure)
+    value = "not settled" if not sure.get("settled") else "network settled" if plan else "settled"
+    words = [agreeing_words(sure) if sure.get("restarts") else "", plan]
+    return Fact(name="How sure", value=value, words="; ".join(word for word in words if word))
 
 
 def cautions(run: Run) -> list[str]:

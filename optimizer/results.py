@@ -41,7 +41,7 @@ class Candidate:
         Which topology takes over from its own, or its own from another, as :class:`optimizer.pricing.Priced`
         records it [mixed].
     agreement : dict
-        How many restarts of its cell came within 0.1 dB, of how many [mixed].
+        How many restarts of its cell agree with the best, and came within 0.1 dB, of how many [mixed].
     laid_out : LaidOut or NoPlan
         Its floor plan, off which design and evaluation are read, or why there is none [record].
     network : DesignBatch or None

@@ -10,6 +10,7 @@ from typing import Any
 from models.catalogue import short_label
 from optimizer.cli_output import text_table
 from optimizer.run_folder import Run
+from optimizer.sure_words import agreeing_words, plan_words
 
 HARDER = {"quick": "--effort normal", "normal": "--effort thorough"}
 """What to search with next where an effort was too little; the largest asks for another seed."""
@@ -43,7 +44,7 @@ def search_text(run: Run, verbose: bool = False) -> str:
             str(candidate["rank"]),
             short_label(candidate["topology"], candidate["graph"]),
             f"{candidate['score_db']:.2f}",
-            _building(candidate["plan"]),
+            building_words(candidate["plan"]),
             what_binds(candidate["limits"]),
             str(candidate["role"]).partition("; ")[0],
         ]
@@ -59,8 +60,9 @@ def search_text(run: Run, verbose: bool = False) -> str:
     return "\n".join(lines)
 
 
-def _building(plan: Mapping[str, Any]) -> str:
-    return "no plan" if plan["cost_db"] is None else f"{plan['cost_db']:+.2f}"
+def building_words(plan: Mapping[str, Any]) -> str:
+    """What building a candidate costs its score: ``+0.64``; ``no plan`` where that is not known."""
+    return "no plan" if plan["cost_db"] is None else f"{round(plan['cost_db'], 2) + 0.0:+.2f}"
 
 
 def what_binds(limits: Sequence[Mapping[str, Any]]) -> str:
@@ -95,15 +97,23 @@ def _next_sentence(run: Run) -> str:
             "The search was stopped early: go on with "
             f"`{again} --out {shlex.quote(str(run.folder))} --resume`, with the options it began with."
         )
-    agree = f"{sure.get('agreeing', 0)} of {sure.get('restarts', 0)} restarts of the best type agree"
-    if sure["settled"]:
-        words = f"{agree} and no type that was left came close: more search is unlikely to find much more"
-        if record["effort"] == "quick" and record["source"]["search"]["topologies"] == "all":
-            return f"{words} among the types with a name; `{again} {HARDER['quick']}` tries all others too."
-        return f"{words}."
+    agree, plan = agreeing_words(sure), plan_words(sure)
     harder = HARDER.get(record["effort"], f"--seed {record['seed'] + 1}")
-    reason = f"{agree}, and types that came close were left" if sure.get("risky_cuts") else f"only {agree}"
-    return f"This is not sure yet ({reason}): search again with `{again} {harder}`."
+    if not sure["settled"]:
+        near = "and types that came close were left"
+        reason = f"{agree}, {near}" if sure.get("risky_cuts") else f"only {agree}"
+        reason += f"; {plan}" if plan else ""
+        return f"This is not sure yet ({reason}): search again with `{again} {harder}`."
+    network = "a much louder free network" if plan else "much more"
+    words = f"{agree}, and no type that was left came close: more search is unlikely to find {network}"
+    further = []
+    if record["effort"] == "quick" and record["source"]["search"]["topologies"] == "all":
+        words += " among the types with a name"
+        further.append("tries all others too")
+    if plan:
+        words += f". But {plan}, so a better plan may well exist"
+        further.append("seeks plans again")
+    return f"{words}; `{again} {harder}` {' and '.join(further)}." if further else f"{words}."
 
 
 def _work_sentence(run: Run) -> str:

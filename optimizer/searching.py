@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import time
 from dataclasses import replace
@@ -19,6 +20,7 @@ from optimizer.faults import ConfigError, Fault, read_toml
 from optimizer.gathering import best_per_graph, explored_of, front_of
 from optimizer.graphs import season_graphs
 from optimizer.history import history
+from optimizer.journal import KernelLock
 from optimizer.objectives import OBJECTIVES
 from optimizer.outcomes import archives_of
 from optimizer.plan_stage import PLAN_RUNGS, PlanStage
@@ -50,6 +52,10 @@ class SeasonChanged(Exception):
         super().__init__("the season has changed since the search began")
         self.changes = changes
 
+    def __reduce__(self) -> tuple[type[SeasonChanged], tuple[Any, ...]]:
+        """Come whole out of another process."""
+        return type(self), (self.changes,)
+
 
 def changed_keys(config: Path, error: SeasonChanged) -> ConfigError:
     """What has changed, as faults of the season file."""
@@ -57,9 +63,14 @@ def changed_keys(config: Path, error: SeasonChanged) -> ConfigError:
     faults = []
     for key, (then, now) in error.changes.items():
         location = tuple(int(part) if part.isdecimal() else part for part in re.findall(r"[^.\[\]]+", key))
-        words = f"was {then!r} when the search began and is {now!r}: a search cannot go on with other rules"
+        words = f"was {_value(then)} when the search began and is {_value(now)}"
+        words += ": a search cannot go on with other rules"
         faults.append(Fault(document.file, document.line(location), key, words))
     return ConfigError(faults)
+
+
+def _value(value: Any) -> str:
+    return "not set" if value is None else repr(value)
 
 
 def season_race(season: Season, plans: bool = True) -> Race:
@@ -124,7 +135,8 @@ def run_search(
     began = time.perf_counter()
     race = season_race(season, plans)
     place = (storage or str(out / JOURNAL), study_name or season.name)
-    study = Study(*place, race.graphs)
+    _agree_with_results(out, season)
+    study = Study(*place, race.graphs, sole=storage is None)
     _agree(study, season)
     runner = TaskRunner(season)
     with compiling(season):
@@ -149,7 +161,7 @@ def run_search(
         topologies=topologies,
         objectives=season.search.objectives,
         interrupted=stopped,
-        confidence=confidence(standing, race.plan),
+        confidence={},
         bound_db=any_enclosure_db(runner),
         history=history(study.finished(), season.search.objectives),
         counts={
@@ -162,6 +174,8 @@ def run_search(
         seconds={"spaces": prepared - began, "search": searched - prepared},
         explored=explored_of(archives, runner, season),
     )
+    if storage is None:  # nobody else works on a run folder's own journal
+        KernelLock(out / JOURNAL).remove()
 
     def begin(unpriced: tuple[Candidate, ...]) -> None:
         if finishing is not None and not stopped:
@@ -174,8 +188,13 @@ def run_search(
     if not stopped and season.search.effort in SAMPLES:
         samples = SAMPLES[season.search.effort]
         candidates = with_spread(runner.judge, candidates, samples, season.search.seed)
-    seconds = found.seconds | {"ranking": time.perf_counter() - searched}
-    return replace(found, candidates=candidates, without_plan=without_plan, seconds=seconds)
+    return replace(
+        found,
+        candidates=candidates,
+        without_plan=without_plan,
+        confidence=confidence(standing, race.plan, candidates[0] if candidates else None),
+        seconds=found.seconds | {"ranking": time.perf_counter() - searched},
+    )
 
 
 def _while_idle(runner: TaskRunner, race: Race, finishing: Finishing | None) -> None:
@@ -185,6 +204,17 @@ def _while_idle(runner: TaskRunner, race: Race, finishing: Finishing | None) -> 
     runner.judge.respond(space.decode(middle, first))
     if finishing is not None:
         finishing.idle()
+
+
+def _agree_with_results(folder: Path, season: Season) -> None:
+    """Refuse a folder with results of something else, which would be written over."""
+    try:
+        then = json.loads((folder / "run.json").read_text(encoding="utf-8"))["source"]
+    except (OSError, ValueError, KeyError, TypeError):
+        return  # no results, or a file that is torn and no loss
+    changes = dict(changes_between(then, season.source))
+    if changes:
+        raise SeasonChanged(changes)
 
 
 def _agree(study: Study, season: Season) -> None:

@@ -161,7 +161,7 @@ class SheetData:
             )
         result += self.notes
         result.append(
-            "Levels near the ceiling of this sheet hurt ears: test at low drive, keep away, wear protection."
+            "Levels near the limits of this sheet hurt ears: test at low drive, keep away, wear protection."
         )
         result.append("Glues and hot filament: ventilate, follow their makers' instructions and local rules.")
         return result

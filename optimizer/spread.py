@@ -18,6 +18,7 @@ from scipy.stats import qmc, sobol_indices, truncnorm
 from models.design import DesignBatch, Mouth
 from models.score import Judge
 from models.tolerances import CUT, Cause, causes_of, deviated
+from optimizer.layout_search import LaidOut
 from optimizer.progress import Progress, silent
 from optimizer.results import Candidate
 
@@ -45,9 +46,9 @@ class Spread:
     scores_db : ndarray, shape (n_draws,)
         Score in every draw; draw by draw the same driver and temperature for all boxes [dB].
     keeps_rank : float
-        Share of the draws in which as many boxes score higher as by design [1].
+        Share of the draws in which as many boxes of its kind score higher as by design [1].
     best_share : float
-        Share of the draws in which no box scores higher [1].
+        Share of the draws in which no box of its kind scores higher [1].
     causes : tuple of Cause
         What deviates [list].
     first, total : ndarray, shape (n_causes,)
@@ -82,7 +83,12 @@ class Spread:
 
 
 def spread(
-    judge: Judge, designs: Sequence[DesignBatch], samples: int, seed: int, progress: Progress = silent
+    judge: Judge,
+    designs: Sequence[DesignBatch],
+    samples: int,
+    seed: int,
+    progress: Progress = silent,
+    built: Sequence[bool] = (),
 ) -> list[Spread]:
     """Spread of the scores of boxes that compete with each other.
 
@@ -98,6 +104,9 @@ def spread(
         Seed of the draws [1].
     progress : callable
         Told how many boxes are done [any].
+    built : sequence of bool
+        Which boxes have a floor plan, as these are ranked before free networks and compete among
+        themselves; empty where all are of one kind [flag].
 
     Returns
     -------
@@ -121,7 +130,8 @@ def spread(
     progress(len(boxes), len(boxes), "done")
     nominal = np.array([float(judge.scores(judge.respond(box))[0]) for box in boxes])
     scores = np.stack([values for values, _, _ in found])
-    places, ranks = _places(nominal[:, None]), _places(scores)
+    kinds = np.array(built or [True] * len(boxes))
+    places, ranks = _places(nominal[:, None], kinds), _places(scores, kinds)
     return [
         Spread(
             scores_db=values,
@@ -140,7 +150,8 @@ def with_spread(
 ) -> tuple[Candidate, ...]:
     """The same candidates, the first of them with their spread; see :func:`spread`."""
     first = candidates[:MOST_BOXES]
-    found = spread(judge, [candidate.design for candidate in first], samples, seed) if first else []
+    designs, built = [c.design for c in first], [isinstance(c.laid_out, LaidOut) for c in first]
+    found = spread(judge, designs, samples, seed, built=built) if first else []
     told = [replace(c, tolerance=s.record()) for c, s in zip(first, found, strict=True)]
     return (*told, *candidates[MOST_BOXES:])
 
@@ -178,9 +189,10 @@ def indices(
     return both, found.first_order.reshape(d), found.total_order.reshape(d)
 
 
-def _places(scores: np.ndarray) -> np.ndarray:
-    """How many boxes score higher than each one, in every column."""
-    return np.asarray((scores[:, None] < scores[None]).sum(axis=1))
+def _places(scores: np.ndarray, kinds: np.ndarray) -> np.ndarray:
+    """How many boxes of its kind score higher than each one, in every column."""
+    rivals = (kinds[:, None] == kinds)[..., None]
+    return np.asarray((rivals & (scores[:, None] < scores[None])).sum(axis=1))
 
 
 def _scores(judge: Judge, box: DesignBatch, causes: tuple[Cause, ...], draws: np.ndarray) -> np.ndarray:

@@ -15,15 +15,19 @@ def spread_cells(score_db: float, tolerance: dict[str, Any]) -> list[str]:
     return [*(f"{level:.2f}" for level in levels), f"{100 * tolerance['keeps_rank']:.0f} %", matters]
 
 
-def spread_sentences(names: Sequence[str], tolerances: Sequence[dict[str, Any]]) -> list[str]:
+def spread_sentences(
+    names: Sequence[str], tolerances: Sequence[dict[str, Any]], among: str = ""
+) -> list[str]:
     """What the spread means for the first box, in plain sentences.
 
     Parameters
     ----------
     names : sequence of str
-        Names of the boxes, the best by design first [text].
+        Names of the boxes that compete, the best by design first [text].
     tolerances : sequence of dict
         Records of :class:`optimizer.spread.Spread`, at least one [mixed].
+    among : str
+        What the boxes are where there are others beside [text].
 
     Returns
     -------
@@ -40,11 +44,11 @@ def spread_sentences(names: Sequence[str], tolerances: Sequence[dict[str, Any]])
         often = max(range(len(names)), key=lambda i: tolerances[i]["best_share"])
         share = 100.0 * tolerances[often]["best_share"]
         if often == 0:
-            sentences.append(f"It stays the best of the {len(names)} in {share:.0f} % of the draws.")
+            sentences.append(f"It stays the best of the {len(names)}{among} in {share:.0f} % of the draws.")
         else:
             own = 100.0 * first["best_share"]
             sentences.append(
-                f"It stays the best of the {len(names)} in {own:.0f} % of the draws only; "
+                f"It stays the best of the {len(names)}{among} in {own:.0f} % of the draws only; "
                 f"{names[often]} is the best in {share:.0f} %."
             )
     if first["matters"]:
@@ -52,6 +56,12 @@ def spread_sentences(names: Sequence[str], tolerances: Sequence[dict[str, Any]])
         sentences.append(f"Most of its spread goes with {causes}.")
     return sentences
 
+
+AMONG = " with a plan"
+"""What the first boxes of a run folder are, where free networks follow."""
+
+APART = "Places are those among boxes with a plan, and apart from them among free networks."
+"""What is said of places where there are both."""
 
 NOTE = (
     "Every draw has another driver, temperature, leakage and print, and the drive is set anew to the "

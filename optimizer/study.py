@@ -66,6 +66,8 @@ class Study:
         Name of the study in it [text].
     graphs : sequence of str
         Graph ids that are searched [text].
+    sole : bool
+        Whether the storage is for one study alone: one that is there is opened whatever its name [flag].
 
     Raises
     ------
@@ -73,9 +75,9 @@ class Study:
         The storage cannot be opened.
     """
 
-    def __init__(self, storage: str, name: str, graphs: Sequence[str]) -> None:
+    def __init__(self, storage: str, name: str, graphs: Sequence[str], sole: bool = False) -> None:
         optuna.logging.set_verbosity(optuna.logging.ERROR)
-        self.study = _open(storage, name)
+        self.study = _open(storage, name, sole)
         self.space: dict[str, BaseDistribution] = {
             "graph": CategoricalDistribution(list(graphs)),
             "restart": IntDistribution(0, MOST_RESTARTS),
@@ -218,11 +220,15 @@ def _params(trial: FrozenTrial) -> dict[str, Any]:
     return {**trial.system_attrs.get("fixed_params", {}), **trial.params}
 
 
-def _open(storage: str, name: str) -> optuna.Study:
+def _open(storage: str, name: str, sole: bool) -> optuna.Study:
     for tries_left in reversed(range(OPENING_TRIES)):
         try:
+            place = _place(storage)
+            there = optuna.get_all_study_names(place) if sole else []
+            if there and name not in there:
+                name = there[0]
             return optuna.create_study(
-                storage=_place(storage),
+                storage=place,
                 study_name=name,
                 direction="maximize",
                 load_if_exists=True,
@@ -246,7 +252,8 @@ def _place(storage: str) -> BaseStorage:
     if "://" in storage:
         return RDBStorage(storage, engine_kwargs={"pool_pre_ping": True})
     path = Path(storage)
-    path.parent.mkdir(parents=True, exist_ok=True)
+    if not path.parent.is_dir():  # as where a shared disk is missing: a search there would be alone
+        raise StorageError(f"there is no folder {path.parent}")
     if path.exists():
         with path.open("rb") as file:
             if file.read(len(JOURNAL_HEAD)) not in (b"", JOURNAL_HEAD):

@@ -13,6 +13,12 @@ from optimizer.takeover import FREE
 SHOWN = 3
 """Changes that are told; data hold all."""
 
+ROUGH = (
+    "These values are rough: gains flatten as a rule moves, so it may take several times the change, or "
+    "never come; effort normal solves them again."
+)
+"""What is said of changes that prices alone foresee."""
+
 
 def takeover_sentences(takeover: dict[str, Any]) -> list[str]:
     """What moving one rule does to a candidate's type among the others.
@@ -25,7 +31,7 @@ def takeover_sentences(takeover: dict[str, Any]) -> list[str]:
     Returns
     -------
     list of str
-        One sentence, or none where there is nothing to compare with [text].
+        One, which says where it is rough; none where there is nothing to compare with [text].
     """
     if not takeover or takeover["types"] < 2:
         return []
@@ -33,7 +39,7 @@ def takeover_sentences(takeover: dict[str, Any]) -> list[str]:
     against, gap = _name(takeover["against_graph"]), abs(takeover["ahead_db"])
     if not changes:
         return [_none(takeover, against, gap)]
-    how = _how(takeover)
+    how, rough = _how(takeover), "" if takeover["verified"] else f" {ROUGH}"
     told = changes[:SHOWN]
     left = len(changes) - len(told)
     more = f"; and {left} further change{'s' if left > 1 else ''}" if left else ""
@@ -42,9 +48,10 @@ def takeover_sentences(takeover: dict[str, Any]) -> list[str]:
         for change in told:
             by_type.setdefault(_name(change["graph"]), []).append(change_words(change))
         parts = [f"{name} with {listed(words, 'or')}" for name, words in by_type.items()]
-        return [f"Another type takes over when one rule moves ({how}): {'; '.join(parts)}{more}."]
+        return [f"Another type takes over when one rule moves ({how}): {'; '.join(parts)}{more}.{rough}"]
     words = listed([change_words(change) for change in told], "or")
-    return [f"Its type passes the leading one, {against}, {gap:.2f} dB ahead, with {words}{more} ({how})."]
+    passes = f"Its type passes the leading one, {against}, {gap:.2f} dB ahead, with {words}{more} ({how})."
+    return [f"{passes}{rough}"]
 
 
 def change_words(change: dict[str, Any]) -> str:

@@ -81,7 +81,7 @@ def test_a_limit_that_never_binds_is_named(planted) -> None:
     assert 0.0 < uses["limits.power_w"]["most"] < 1e4
     assert uses["limits.excursion_mm"]["binds"] and uses["limits.excursion_mm"]["most"] == pytest.approx(3.0)
     sentence = next(s for s in audit_sentences(with_rungs(found)) if "never bind" in s)
-    assert "Power (" in sentence and "of 1e+05 W used" in sentence and "excursion" not in sentence
+    assert "Power (" in sentence and "of 100000 W used" in sentence and "excursion" not in sentence
     still = [r for r in found["rules"] if r["rule"] == "limits.power_w"]
     assert [r["gain_db"] for r in still] == pytest.approx([0.0, 0.0], abs=5e-3)
 
@@ -108,6 +108,15 @@ def test_every_change_of_the_planted_season_goes_the_right_way(planted) -> None:
         assert [m["to_hz"] for m in tone["moved"]] == pytest.approx([0.95 * tone["hz"], 1.05 * tone["hz"]])
     assert len(found["rules"]) == 2 * 9 and len(found["tones"]) == season.rules.tones_hz.size
     assert found["drivers"] == []
+
+
+def test_further_changes_are_counted_on_the_page_too(planted) -> None:
+    """The page shows the sentences without the tables, so they must not point below."""
+    found = planted[1]
+    flip = found["rules"][0] | {"changes_winner": True, "best_db": 120.0, "margin_db": 0.1}
+    others = {"rules": [flip] * 6, "tones": []}
+    sentence = audit_sentences(with_rungs(found | others))[0]
+    assert sentence.endswith(", and with 2 smaller leads.")
 
 
 def test_the_winner_changes_where_a_tone_decides(tmp_path) -> None:

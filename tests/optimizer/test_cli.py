@@ -113,6 +113,17 @@ def test_evaluate_with_drive_and_frequencies(run, season_path, design_paths) -> 
     assert {tone["drive_v_rms"] for tone in tones} == {2.83}
 
 
+def test_a_drive_beyond_a_limit_is_said_to_be(run, season_path, design_paths) -> None:
+    """At 20 V the closed box passes its excursion or power; at 0.1 V nothing is passed."""
+    out = run("evaluate", season_path, design_paths[0], "--drive-v", "20")[1]
+    tone = json.loads(run("evaluate", season_path, design_paths[0], "--drive-v", "20", "--json")[1])
+    first = tone[0]["spaces"][0]["tones"][0]
+    over = -first["margins_db"][first["limit"]]
+    assert over > 1.0 and f"{first['limit'].replace('_', ' ')}, passed by {over:.1f} dB" in out
+    assert "passed" not in run("evaluate", season_path, design_paths[0], "--drive-v", "0.1")[1]
+    assert "passed" not in run("evaluate", season_path, design_paths[0])[1]
+
+
 def test_frequencies() -> None:
     assert parse_frequencies("50:50:1") == pytest.approx([50.0])
     assert np.diff(np.log(parse_frequencies("20:400:200"))) == pytest.approx(np.log(20.0) / 199)
@@ -231,6 +242,20 @@ def test_interrupt_keeps_what_was_found(run, found, season_path, tmp_path) -> No
     assert status == 130 and "interrupted: the folder holds what was found" in err
     assert "stopped early" in (tmp_path / "run/report.html").read_text()
     assert "The search was stopped early: go on with `boxwright search" in out and "--resume`" in out
+
+
+def test_a_season_that_no_box_fits(run, season_path, tmp_path) -> None:
+    """No inner wall is as wide as the driver's frame: a folder that says so, and status 1."""
+    text = season_path.read_text(encoding="utf-8")
+    for size, small in (("width_mm = 240.0", 72.0), ("height_mm = 180.0", 72.0), ("depth_mm = 160.0", 48.0)):
+        text = text.replace(size, f"{size.partition(' ')[0]} = {small}")
+    season_path.write_text(text + 'topologies = ["AB/AB.Ao"]\neffort = "quick"\n', encoding="utf-8")
+    folder = tmp_path / "none"
+    status, out, err = run("search", season_path, "--out", folder, "--workers", 1)
+    assert status == 1 and out.startswith("No design that fits was found") and "Traceback" not in err
+    assert "the driver's frame is wider than its wall" in (folder / "topologies.csv").read_text()
+    assert "found no design that fits" in (folder / "report.html").read_text(encoding="utf-8")
+    assert run("report", folder)[0] == 0
 
 
 def test_an_internal_error_names_the_candidate(

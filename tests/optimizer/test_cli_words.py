@@ -10,8 +10,9 @@ import pytest
 
 from optimizer.cli import cli
 from optimizer.progress import progress_bar
+from optimizer.report_words import facts
 from optimizer.run_folder import read_run, write_run
-from optimizer.search_words import search_text, what_binds
+from optimizer.search_words import building_words, search_text, what_binds
 
 COMMANDS = sorted(cli.commands)
 
@@ -106,7 +107,7 @@ def test_end_of_a_search(season, result, tmp_path) -> None:
     gain = best.score_db - next(c.score_db for c in result.candidates if c.graph == "oA")
     assert f"{gain:+.1f} dB against the best closed box" in sentences[0]
     assert len(sentences) == 2
-    assert sentences[1].startswith("3 of 4 restarts of the best type agree and no type")
+    assert sentences[1].startswith("3 of 4 restarts of its type agree, and no type")
     assert max(len(line) for line in lines) <= 110
 
 
@@ -129,6 +130,26 @@ def test_quick_leaves_types_without_a_name(season, result, tmp_path) -> None:
     assert season.source["search"]["topologies"] == "all"
     _, sentences = end_of_search(quick, result, tmp_path / "run", agreeing=3, restarts=3)
     assert sentences[1].endswith("--effort normal` tries all others too.")
+
+
+def test_a_plan_sought_once_is_not_settled(season, result, tmp_path) -> None:
+    """Command and page say whose restarts agree, and how often the plan was sought."""
+    first = {"topology": "vented box", "graph": "oA/Ao", "restarts": 3, "agreeing": 2}
+    first |= {"plan_searches": 1, "plans_agreeing": 1}
+    sure = {"agreeing": 3, "restarts": 5, "graph": "AB/Ao", "first": first}
+    _, sentences = end_of_search(season, result, tmp_path / "run", **sure)
+    whose = "3 of 5 restarts of the loudest free network's type, graph AB/Ao, agree, "
+    whose += "and 2 of 3 of its own type"
+    assert sentences[1].startswith(f"{whose}, vented box, and no type")
+    assert "But its plan was sought once, so a better plan may well exist" in sentences[1]
+    fact = facts(read_run(tmp_path / "run"))[-1]
+    assert fact.value == "network settled"
+    assert fact.words == f"{whose}, vented box; its plan was sought once"
+
+
+@pytest.mark.parametrize(("cost", "words"), [(-0.0001, "+0.00"), (-0.05, "-0.05"), (None, "no plan")])
+def test_what_building_costs(cost, words) -> None:
+    assert building_words({"cost_db": cost}) == words
 
 
 def test_nothing_found(season, result, tmp_path) -> None:

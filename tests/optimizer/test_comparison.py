@@ -45,6 +45,17 @@ def test_what_differs(runs) -> None:
     assert differing([runs[0], runs[0]]) == []
 
 
+def test_many_differences_beside_the_first_tables(runs, tmp_path) -> None:
+    """Elements of lists go by index from 0, as everywhere; no table is empty; an empty list says so."""
+    spaces = [{"name": f"court {i}", "openings": []} for i in range(9)]
+    source = runs[0].record["source"] | {"spaces": spaces}
+    other = replace(runs[0], record=runs[0].record | {"source": source})
+    assert "spaces[0].name" in {row[0] for row in differing([runs[0], other])}
+    text = comparison_page([runs[0], other], tmp_path)
+    assert "more: driver, tones, spaces and the like" in text and "<tbody></tbody>" not in text
+    assert "<td>spaces[8].openings</td><td>not set</td><td>none</td>" in text
+
+
 def test_says_who_wins_and_what_binds(runs, tmp_path) -> None:
     text = comparison_page(runs, tmp_path)
     first, second = (run.candidates[0] for run in runs)

@@ -55,6 +55,9 @@ def test_candidates_first_then_the_front_then_the_rest(season, explored_result) 
     assert record["front"][3 : 3 + len(front)] == front == sorted(front) and len(front) == 3
     rest = record["objectives"]["output_db"][3 + len(front) :]
     assert rest == sorted(rest, reverse=True) and len(rest) > 50
+    first = next(d for d in record["dimensions"] if d["name"] == "chamber A")["values"][:3]
+    sides = [candidate.design.sides[0, 0] for candidate in explored_result.candidates]
+    assert first == pytest.approx([1e3 * float(side.prod()) for side in sides], rel=1e-3)  # as in the reasons
     volumes = next(d for d in record["dimensions"] if d["name"] == "chamber B")
     known = {_named(record, "graph", i) for i, value in enumerate(volumes["values"]) if value is not None}
     assert volumes["unit"] == "l" and known == {"AB/Ao"}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import subprocess
 import sys
@@ -29,6 +30,16 @@ if __name__ == "__main__":
         print(processes.process_context().get_start_method(), there)
 """
 
+BRIEF = """
+import sys
+from multiprocessing import forkserver
+from optimizer import cli, processes
+if __name__ == "__main__":
+    processes.start_early()
+    print(forkserver._forkserver._forkserver_pid, flush=True)
+    cli.main(["search", sys.argv[1], "--workers", "2"])
+"""
+
 
 def files_of(folder: Path) -> dict[str, bytes]:
     """Every file by its place, without the time of writing."""
@@ -54,6 +65,18 @@ def test_beginning_early_changes_no_file(
     early, after = files_of(tmp_path / "early" / "run"), files_of(tmp_path / "after" / "run")
     assert early.keys() == after.keys()
     assert [name for name in early if early[name] != after[name]] == []
+
+
+@pytest.mark.skipif(sys.platform == "darwin", reason="no process is copied there")
+def test_the_fork_server_ends_with_the_command(tmp_path: Path) -> None:
+    """After a fault in the season file, too, while it still loads its libraries."""
+    script, told = tmp_path / "brief.py", tmp_path / "process"
+    script.write_text(BRIEF, encoding="utf-8")
+    with told.open("w") as out:  # a pipe would be read until the server ends
+        done = subprocess.run([sys.executable, script, tmp_path / "none.toml"], stdout=out, check=False)
+    assert done.returncode == 2
+    with pytest.raises(ProcessLookupError):
+        os.kill(int(told.read_text()), 0)
 
 
 @pytest.mark.skipif(sys.platform == "darwin", reason="no process is copied there")

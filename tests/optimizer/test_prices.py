@@ -7,6 +7,7 @@ import pytest
 from scipy.optimize import differential_evolution, minimize
 
 from optimizer.cell import Points
+from optimizer.ladder import rule_rungs
 from optimizer.multipliers import multipliers_at
 from optimizer.priced_rules import PRICED_RULES, RULES, rules_of
 from optimizer.prices import (
@@ -206,6 +207,18 @@ def test_dropping_a_rule_gives_at_least_what_a_step_gives(season) -> None:
     for price in prices:
         if price["rule"] in gains:
             assert gains[price["rule"]] >= price["db_per_unit_more"] * price["step"] - 1e-3
+
+
+def test_ladder_and_prices_drop_a_limit_alike(season) -> None:
+    """The rung without a limit is the best of what each type's price table says; several optima or not."""
+    variant = Variant(TaskRunner(season))
+    graphs = ("oA", "oA/AB.Bo")
+    points = {graph: settled(variant, graph, variant.seek(graph, "survey", 3)) for graph in graphs}
+    rungs = {key: rung.value_db for key, _, rung in rule_rungs(variant, points)}
+    dropped = [d for graph, point in points.items() for d in dropped_rules(variant, graph, [point])]
+    for key in {d["rule"] for d in dropped}:
+        assert rungs[key] == max(d["best_db"] for d in dropped if d["rule"] == key)
+    assert rungs["limits.power_w"] > max(map(output_of, points.values())) + 0.1
 
 
 @pytest.mark.parametrize("graph", ["oA", "oA/Ao", "AB/AB.Ao.Bo", "oA//Ao"])

@@ -6,9 +6,10 @@ from dataclasses import replace
 import pytest
 
 from models.rules import Rules
-from optimizer.price_words import price_sentences
+from optimizer.price_words import price_sentences, written
 from optimizer.priced_rules import PRICED_RULES
 from optimizer.pricing import PRICE_EFFORTS, Contender, Priced, price
+from optimizer.report_cards import price_text
 from optimizer.season import Season, load_season
 from optimizer.tasks import TaskRunner
 from optimizer.variants import Variant, output_of
@@ -98,6 +99,15 @@ WALL = PRICE | {
 }  # fmt: skip
 
 
+@pytest.mark.parametrize(
+    ("value", "words"), [(174.3, "170"), (0.000312, "0.00031"), (-0.96, "-0.96"), (2.21e-7, "0.00000022")]
+)
+def test_numbers_of_prices_need_no_powers_of_ten(value: float, words: str) -> None:
+    """As where an excursion of 0.05 mm costs 170 dB per mm."""
+    assert written(value) == words
+    assert price_text(PRICE | {"db_per_unit": 1743.21}) == "+1740 dB per mm"
+
+
 def test_prices_in_words(season) -> None:
     rules: Rules = season.rules
     idle = PRICE | {"rule": "limits.air_speed_m_s", "db_per_unit": 0.0, "dropped_gain_db": 0.0,
@@ -107,12 +117,12 @@ def test_prices_in_words(season) -> None:
         "of excursion, and lose 0.16 dB per mm of wall thickness.",
         "The price of wall thickness has a kink: -0.16 dB per mm for more of it, -0.9 dB per mm for less.",
         "More air speed would give it nothing.",
-        "It would gain at least 1.4 dB without a limit of excursion.",
+        "It would gain at least 1.4 dB without the excursion limit.",
         "Its plan as built, its sizes unchanged, would gain 1.4 dB per mm of excursion.",
     ]
     assert price_sentences([PRICE], rules, 136.0, built=False) == [
         "Designed anew with one rule moved, the loudest free network of its type with its mouths, 136.30 dB, "
         "would gain 0.96 dB per mm of excursion.",
-        "It would gain at least 1.4 dB without a limit of excursion.",
+        "It would gain at least 1.4 dB without the excursion limit.",
     ]
     assert price_sentences([], rules, 136.0, built=False) == []

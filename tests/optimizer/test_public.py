@@ -75,9 +75,9 @@ LEAKS = (
 )
 MIXED = "Candidate 2 does better in: spread between tones 8.1 dB, not 10.7 dB; outer volume 5.993 l, not 6 l."
 FINE = (
-    "Stopped by the power ceiling at 112 Hz and 224 Hz; by cone excursion at 160 Hz (court).",
+    "Stopped by the power limit at 112 Hz and 224 Hz; by cone excursion at 160 Hz (court).",
     "Designed anew, it would gain 0.96 dB per mm of excursion and 0.24 dB per W of power.",
-    "3 of 3 restarts of this type ended within 0.1 dB of its best, 136.31 dB.",
+    "3 of 3 restarts of this type ended within 0.05 dB of its best, 136.31 dB.",
     "Its average is 0.10 dB below candidate 1.",
 )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -14,9 +14,13 @@ from optimizer import inner
 from optimizer.cell import Goal, Points, joined
 from optimizer.confidence import NOTHING, STOPPED, confidence, count_optima, unseen_chance
 from optimizer.inner import EFFORTS, seek
+from optimizer.layout_search import LaidOut
 from optimizer.objectives import OBJECTIVES
 from optimizer.outcomes import Task, pack
 from optimizer.race import PLANS, Plan, Race, Rung, Standing
+from optimizer.reasons import agreement, restart_words
+from optimizer.results import NOT_SOUGHT, Candidate, TopologyBest
+from optimizer.sure_words import agreeing_words, plan_words
 
 PLAN = Plan(
     rungs=(Rung(effort="survey", restarts=1, kept=0.5), Rung(effort="quick", restarts=1, kept=0.5)),
@@ -104,6 +108,55 @@ def test_confidence_says_how_it_knows() -> None:
     assert "not sure" in sure["sentences"][-1]
 
 
+def first_ranked(graph: str, plans: tuple[float, ...]) -> Candidate:
+    """A first-ranked box of a graph, with a plan where searches for one ended at some scores."""
+    nothing: Any = None
+    common = {"plan": nothing, "x": np.zeros(0), "design": nothing, "network_db": 100.0}
+    laid_out = LaidOut(**common, score_db=plans[0], searches_db=plans) if plans else NOT_SOUGHT
+    values = {"design": nothing, "objectives": {}, "evaluation": {}, "reasons": (), "role": ""}
+    return Candidate(rank=1, topology=graph, graph=graph, laid_out=laid_out, **values)
+
+
+def test_confidence_says_whose_restarts_agree() -> None:
+    """The loudest network's type settles, while the type that ranks first as built does not."""
+    scores = {("oA", 0): 100.0, ("oA", 1): 100.0, ("oA/Ao", 0): 99.9, ("oA/Ao", 1): 99.8}
+    race = Race(("oA", "oA/Ao"), PLAN)
+    now, _ = run(race, lambda task: scores.get((task.graph, task.restart), 99.0))
+    assert confidence(now, PLAN)["settled"]
+    sure = confidence(now, PLAN, first_ranked("oA/Ao", (99.5, 99.2)))
+    restarts = len(now.restarts["oA/Ao"])
+    assert not sure["settled"] and (sure["graph"], sure["agreeing"], sure["restarts"]) == ("oA", 2, 2)
+    first = {"restarts": restarts, "agreeing": 1, "plan_searches": 2, "plans_agreeing": 1}
+    assert sure["first"] == {"topology": "oA/Ao", "graph": "oA/Ao"} | first
+    text = " ".join(sure["sentences"])
+    assert "restarts of the type of the loudest free network, graph oA, ended" in text
+    assert f"own type, oA/Ao, has 1 of {restarts} restarts at its best free network" in text
+    assert "1 of 2 searches for its floor plan ended within 0.05 dB of the best" in text
+    own = confidence(now, PLAN, first_ranked("oA", (99.5, 99.48, 99.0)))
+    assert own["settled"] and own["first"]["plans_agreeing"] == 2
+    assert "own type" not in " ".join(own["sentences"])
+    assert "2 of 2 independent restarts of the first-ranked box's type ended" in own["sentences"][0]
+    assert agreeing_words(own) == "2 of 2 restarts of its type agree" and plan_words(own) == ""
+    assert plan_words(sure) == "1 of 2 searches for its plan agree"
+    assert agreeing_words(sure).endswith(f"graph oA, agree, and 1 of {restarts} of its own type, oA/Ao")
+
+
+def test_restarts_of_a_candidate_in_words() -> None:
+    """Of the best known, which another objective may have led to; a single run confirms nothing."""
+    one = TopologyBest(
+        topology="vented box", graph="oA/Ao", design=None, best_db=100.0, evaluations=1,
+        restart_scores_db=(99.98, 99.9, 99.96),
+    )  # fmt: skip
+    assert agreement([one], "oA/Ao")["agreeing"] == 2
+    ended = "of this type ended within 0.05 dB of its best"
+    assert restart_words([one], "oA/Ao", True) == f"2 of 3 restarts {ended} free network, 100.00 dB."
+    cut = replace(one, left_after=1)
+    assert restart_words([cut], "oA/Ao", False) == f"2 of 3 short runs {ended}, 100.00 dB."
+    alone = replace(one, restart_scores_db=(100.0,))
+    told = "This type was searched once only, so nothing confirms its best, 100.00 dB."
+    assert restart_words([alone], "oA/Ao", False) == told
+
+
 def test_a_stopped_race_claims_nothing() -> None:
     race = Race(("g0", "g1"), PLAN)
     done = {Task(graph="g0", restart=0, effort="normal"): outcome(100.0)}
@@ -118,7 +171,9 @@ def test_unseen_chance() -> None:
     assert unseen_chance(1, 1) is None
     assert unseen_chance(5, 1) == pytest.approx(0.1)
     assert unseen_chance(10, 3) == pytest.approx(12 / 90)
-    assert unseen_chance(3, 3) == 1.0
+    assert unseen_chance(3, 1) == pytest.approx(1 / 3)
+    assert unseen_chance(2, 1) is None  # of fewer than w + 2 restarts the estimate is void: it would be 1
+    assert unseen_chance(4, 3) is None
     assert count_optima([100.0, 99.99, 99.0, 98.97, 90.0]) == 3
     assert count_optima([]) == 0
 

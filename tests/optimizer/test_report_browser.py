@@ -22,6 +22,15 @@ MODEL = (
 )
 
 
+PRICE = {
+    "rule": "limits.excursion_mm", "db_per_unit": 0.000749123, "db_per_unit_more": 0.000749123,
+    "db_per_unit_less": 0.0354321, "unit": "mm", "of": "free network", "base_db": 136.31, "verified": True,
+    "held": "type and places of its mouths", "box": "designed anew", "unique": False,
+    "unchanged_db_per_unit": -0.00123456, "dropped_gain_db": 12.34,
+}  # fmt: skip
+"""The widest row that a table of prices may hold."""
+
+
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     """Where one run is drawn for all tests here."""
@@ -32,7 +41,8 @@ def folder(tmp_path_factory):
 def run(folder, season, explored_result) -> Run:
     """A run to explore, with hostile names where a file could hold them."""
     if not folder.exists():
-        written = write_run(folder, season, explored_result)
+        candidates = tuple(replace(one, prices=(PRICE,)) for one in explored_result.candidates)
+        written = write_run(folder, season, replace(explored_result, candidates=candidates))
         for place, _ in figure_makers(written):  # blank ones; test_report.py looks at drawn ones
             Image.new("RGB", (896, 600), "white").save(folder / f"{place}.png")
         record = json.loads((folder / "explore.json").read_text())
@@ -129,6 +139,16 @@ def test_no_sideways_scroll(tmp_path, run, width) -> None:
             " [...document.images].filter(i => !i.complete || !i.naturalWidth).length]"
         )
         assert (wide, broken) == (width, 0)
+        hidden = driver.execute_script(
+            "return [...document.querySelectorAll('.card .wide, #rules .wide')]"
+            ".map(box => box.scrollWidth - box.clientWidth).filter(more => more > 0)"
+        )
+        assert hidden == []  # a table of prices fits a phone, kinks and all
+        broken_words = driver.execute_script(
+            "return [...document.querySelectorAll('.record td:first-child')].filter(cell =>"
+            " !/[ -]/.test(cell.innerText) && cell.getClientRects()[0].height > 40).map(c => c.innerText)"
+        )
+        assert broken_words == []
         pages = driver.execute_cdp_cmd("Page.printToPDF", {})
         assert len(pages["data"]) > 10_000 and complaints_of(driver) == []
 

@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor, wait
 from pathlib import Path
 
 import pytest
@@ -106,6 +107,55 @@ def test_changed_season_is_refused(small: Path, tmp_path: Path, alone: Path) -> 
     assert (out / "candidates.json").read_bytes() == results
 
 
+@pytest.mark.parametrize("finished", [True, False])
+@pytest.mark.parametrize("shared", [True, False])
+def test_another_season_is_refused(
+    small: Path, tmp_path: Path, alone: Path, finished: bool, shared: bool
+) -> None:
+    """A folder of a season with another name keeps its results, finished or not."""
+    out = tmp_path / "run"
+    shutil.copytree(alone, out)
+    if not finished:
+        (out / "run.json").unlink()
+    storage = ["--storage", tmp_path / "league.journal"] if shared else []
+    small.write_text(small.read_text(encoding="utf-8").replace("Test league", "Other league"))
+    results = {path: path.read_bytes() for path in out.rglob("*") if path.suffix in (".csv", ".json")}
+    done = search(small, "--out", out, "--resume", "--workers", 1, *storage)
+    if finished or not shared:
+        assert done.returncode == 2
+        assert "season.name: was 'Test league' when the search began and is 'Other league'" in done.stderr
+        assert "None" not in done.stderr
+        assert all(path.read_bytes() == before for path, before in results.items())
+    else:  # nothing says whose the folder is
+        assert done.returncode == 0, done.stderr
+
+
+def test_the_lock_ends_with_the_search(alone: Path) -> None:
+    """A run folder keeps the journal, but not the file that locked it."""
+    assert (alone / JOURNAL).is_file()
+    assert not list(alone.glob("*.lock"))
+
+
+def test_a_removed_lock_is_not_held(tmp_path: Path) -> None:
+    """Who waited for a lock while its file was removed holds the new file, as everybody else."""
+    journal = tmp_path / JOURNAL
+    _study(str(journal))
+    first, second = KernelLock(journal), KernelLock(journal)
+    first.acquire()
+    with ThreadPoolExecutor(2) as pool:
+        waiting = pool.submit(second.acquire)
+        time.sleep(0.1)
+        journal.with_name(f"{JOURNAL}.lock").unlink()
+        first.release()
+        assert waiting.result(timeout=60)
+        third = KernelLock(journal)
+        late = pool.submit(third.acquire)
+        assert wait([late], timeout=0.3).not_done, "two hold the lock at once"
+        second.release()
+        assert late.result(timeout=60)
+    third.release()
+
+
 @pytest.mark.parametrize(
     ("arguments", "key", "words"),
     [
@@ -113,6 +163,7 @@ def test_changed_season_is_refused(small: Path, tmp_path: Path, alone: Path) -> 
         (["--resume"], "--resume", "there is no folder"),
         (["--study", "x"], "--study", "--storage, which is not given"),
         (["--storage", "nodatabase://x/y"], "--storage", "cannot open"),
+        (["--storage", "no/disk/league.journal"], "--storage", "there is no folder no/disk"),
     ],
 )
 def test_bad_options(
@@ -130,7 +181,7 @@ def test_bad_options(
 
 def test_two_commands_share_one_journal(small: Path, tmp_path: Path, alone: Path) -> None:
     """Both end with the same results, which are those of one alone, and both have worked."""
-    journal = tmp_path / "shared" / "study.journal"
+    journal = tmp_path / "shared.journal"
     outs = [tmp_path / "one", tmp_path / "two"]
     arguments = [command(small, "--storage", journal, "--out", out, "--workers", 1) for out in outs]
     running = [subprocess.Popen(a, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) for a in arguments]

@@ -2,6 +2,7 @@
 
 import csv
 import json
+import pickle
 import shutil
 from dataclasses import replace
 
@@ -9,10 +10,11 @@ import pytest
 
 from models.score import Judge
 from optimizer.design_file import read_design
-from optimizer.faults import ConfigError
+from optimizer.faults import ConfigError, Fault
 from optimizer.files import write_csv, write_json, write_text
 from optimizer.run_designs import InternalError
 from optimizer.run_folder import draw_run, read_run, write_run
+from optimizer.searching import SeasonChanged
 from optimizer.season import load_season
 
 FILES = (
@@ -170,6 +172,17 @@ def test_a_missing_file_is_named(folder, name) -> None:
     (folder / name).unlink()
     with pytest.raises(ConfigError, match=rf"{name}:1: file: no such file"):
         read_run(folder)
+
+
+def test_a_design_that_is_missing_is_named(run, folder) -> None:
+    """Other processes draw most figures; what they find wrong comes out of them whole."""
+    fault = Fault("design.toml", 3, "file", "no such file")
+    for error in (ConfigError([fault]), SeasonChanged({"season.scale": (4.0, None)})):
+        again = pickle.loads(pickle.dumps(error))
+        assert vars(again) == vars(error) and str(again) == str(error)
+    (folder / "candidates" / "02" / "design.toml").unlink()
+    status, _, err = run("report", folder, "--quiet")
+    assert status == 2 and "design.toml:1: file: no such file" in err and "Traceback" not in err
 
 
 def test_a_damaged_file_is_named(folder) -> None:

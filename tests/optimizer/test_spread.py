@@ -12,6 +12,7 @@ from PIL import Image
 
 from models.score import Judge
 from models.tolerances import Tolerances, causes_of
+from optimizer.box_names import box_names, first_kind
 from optimizer.figures import figure_makers
 from optimizer.run_folder import read_run, write_run
 from optimizer.season import load_season, season_from_data
@@ -130,6 +131,20 @@ def test_candidates_carry_their_spread_into_the_run_folder(season, result, tmp_p
     assert [replace(c, tolerance={}) for c in told] == list(result.candidates)
     records = write_run(tmp_path, season, replace(result, candidates=told)).candidates
     assert [r["tolerance"] for r in records] == [c.tolerance for c in told]
+
+
+def test_boxes_compete_with_their_kind(season, designs) -> None:
+    """A louder free network does not take the place of a box with a plan, which is ranked before it."""
+    judge = Judge(season.rules, backend="numpy")
+    together = spread(judge, designs, 16, 1)
+    apart = spread(judge, designs, 16, 1, built=[True, False, False])
+    by_design = [float(judge.scores(judge.respond(box))[0]) for box in designs]
+    assert by_design[0] < min(by_design[1:]) and together[0].best_share == 0.0
+    assert (apart[0].best_share, apart[0].keeps_rank) == (1.0, 1.0)
+    assert apart[1].best_share + apart[2].best_share == 1.0
+    told = [{"rank": 1, "plan": {"cost_db": 0.5}}, {"rank": 2, "plan": {"cost_db": None}}, {"rank": 3}]
+    assert box_names(told) == ["candidate 1", "candidate 2 (free network)", "candidate 3 (free network)"]
+    assert box_names(told[1:]) == ["candidate 2", "candidate 3"] and first_kind(told) == [0]
 
 
 def test_temperature_steps_have_mean_0_and_deviation_1() -> None:

@@ -78,7 +78,7 @@ def test_rows_and_files(whole: Path) -> None:
     # while power alone binds, twice the power gives 10 lg 2 = 3.01 dB (computed from that formula)
     assert found[1]["best_db"] - found[0]["best_db"] == pytest.approx(3.01, abs=0.05)
     sentences = " ".join(json.loads((whole / "sweep.json").read_text())["sentences"])
-    assert "The power ceiling stops tones up to 0.2 W and none from 30 W on" in sentences
+    assert "The power limit stops tones up to 0.2 W and none from 30 W on" in sentences
     header, first = (whole / "sweep.csv").read_text(encoding="utf-8").splitlines()[:2]
     assert header.startswith("limits.power_w,status,problem,best_db,") and first.startswith("0.1,done,,")
     for name in ("score.png", "score.svg", "binding.png", "binding.svg", "sweep.html"):

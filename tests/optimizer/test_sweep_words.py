@@ -64,7 +64,7 @@ def test_sentences_of_a_line() -> None:
         "(+0.0833 dB per W).",
         "The winner changes near 10 W: fourth-order bandpass below, vented box above.",
         "Cone excursion stops tones from 12 W on, and none up to 8 W.",
-        "The power ceiling stops tones up to 12 W and none from 24 W on: beyond, this rule changes nothing.",
+        "The power limit stops tones up to 12 W and none from 24 W on: beyond, this rule changes nothing.",
     ]
     assert crossing(RISING[0], RISING[1], "limits.power_w") == pytest.approx(10.0)
     assert sweep_sentences(table(RISING[::-1])) == words

@@ -170,7 +170,8 @@ def test_folders_that_cannot_be_written(run, folder, season_path, tmp_path, monk
     assert status == 2 and err == f"{parts / 'plan.json'}:1: plan: cannot be read: Not a directory\n"
     storage = parts / "x.journal"
     status, _, err = run("search", season_path, "-q", "--out", tmp_path / "new", "--storage", storage)
-    assert status == 2 and err == f"command line:1: --storage: cannot open '{storage}': File exists\n"
+    words = f"cannot open '{storage}': there is no folder {parts}"
+    assert status == 2 and err == f"command line:1: --storage: {words}\n"
     monkeypatch.setattr("optimizer.drawing.figure_makers", lambda _: iter(()))
     (folder / "report.html").mkdir()
     monkeypatch.setattr("optimizer.report.report_page", lambda *_: "")
