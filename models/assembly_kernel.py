@@ -22,6 +22,7 @@ from models.kernel_records import (
     Sizes,
     Tones,
 )
+from models.lanes import WIDTH, load
 from models.near_field_kernel import near_block
 from models.near_field_modes_kernel import first_axis, longest, second_axis
 from models.room_kernel import along_line, line_impedance, patch_waves, room_medium
@@ -160,21 +161,22 @@ def near_fields(graph: Graph, sizes: Sizes, begin: int, end: int, sums: np.ndarr
         M, N and P among the patches of each chamber, written in place [mixed].
     """
     lanes = sums.shape[5]
-    sides, line = np.empty((3, lanes)), np.empty(lanes, np.int64)
+    sides, line = np.empty((3, WIDTH)), np.empty(WIDTH)
     for chamber in range(sizes.sides.shape[1]):
         if graph.rooms[chamber] >= 0:
             continue
         first, count = graph.starts[chamber], graph.starts[chamber + 1] - graph.starts[chamber]
-        centre, half = np.empty((count, 2, lanes)), np.empty((count, 2, lanes))
+        centre, half = np.empty((count, 2, WIDTH)), np.empty((count, 2, WIDTH))
         axes, highs, yields = np.empty(count, np.int64), np.empty(count, np.bool_), np.empty(count, np.bool_)
         for a in range(count):
             axes[a], highs[a] = graph.joints[first + a, AXIS], graph.joints[first + a, HIGH] == 1
             yields[a] = graph.joints[first + a, YIELDS] == 1
-        for start in range(begin, end, lanes):
+        for start in range(begin, end, WIDTH):
             _load_room(graph, sizes, start, chamber, sides, line, centre, half)
+            block, place = (start - begin) // lanes, (start - begin) % lanes
             near_block(
-                sides, line, axes, highs, centre, half, yields, sums[(start - begin) // lanes, chamber]
-            )
+                sides, load(line, 0), axes, highs, centre, half, yields, sums[block, chamber], place
+            )  # fmt: skip
 
 
 @compiled
@@ -185,7 +187,7 @@ def _add_room(graph: Graph, tones: Tones, sizes: Sizes, start: int, chamber: int
     lanes = planes.shape[3]
     begin, count = graph.starts[chamber], graph.starts[chamber + 1] - graph.starts[chamber]
     last = sizes.sides.shape[0] - 1
-    sides, volume, line = np.empty((3, lanes)), np.empty(lanes), np.empty(lanes, np.int64)
+    sides, volume, line = np.empty((3, lanes)), np.empty(lanes), np.empty(lanes)
     centre, half = np.empty((count, 2, lanes)), np.empty((count, 2, lanes))
     x, h, ends = np.empty((count, lanes)), np.empty((count, lanes)), np.empty(count, np.int64)
     wave, waves, z = np.empty((9, lanes)), np.empty((count, 10, lanes)), np.empty((2, lanes))

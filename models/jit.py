@@ -15,11 +15,13 @@ from types import FunctionType, ModuleType
 from typing import Any, TypeVar, cast
 
 import numba
+from llvmlite import ir
 from numba import config
 from numba.core import types
 from numba.extending import intrinsic
 
 from models.backend import code_folder
+from models.lanes import LANES, call, choose
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -84,34 +86,69 @@ _CODE_FOLDER = code_folder()
 _CONFIG: Any = config
 
 
-def _bits_code(typing_context: Any, x: Any) -> Any:
-    """The 64 bits of a float as an integer."""
-
-    def make(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        return builder.bitcast(arguments[0], context.get_value_type(types.int64))
-
-    return types.int64(types.float64), make
+def _integers(kind: Any) -> Any:
+    """Integers of the shape of doubles, one or lanes."""
+    one = ir.IntType(64)
+    return ir.VectorType(one, kind.count) if isinstance(kind, ir.VectorType) else one
 
 
-def _from_bits_code(typing_context: Any, i: Any) -> Any:
-    """The float of 64 bits."""
+def _of_bits(make: Callable[..., Any]) -> Callable[[float], float]:
+    """A function of a number or of lanes; ``make`` writes it with a builder, the value, and its bits."""
 
-    def make(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        return builder.bitcast(arguments[0], context.get_value_type(types.float64))
+    def code(typing_context: Any, x: Any) -> Any:
+        def lower(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+            (value,), kind = arguments, arguments[0].type
+            return make(builder, value, builder.bitcast(value, _integers(kind)), kind)
 
-    return types.float64(types.int64), make
+        kind = x if x is LANES else types.float64
+        return kind(kind), lower
+
+    return cast(Callable[[float], float], intrinsic(code))
 
 
-_bits: Any = intrinsic(_bits_code)
-_from_bits: Any = intrinsic(_from_bits_code)
+def _write_power(builder: Any, value: Any, bits: Any, kind: Any) -> Any:
+    whole = _integers(kind)
+    bits = builder.bitcast(builder.fadd(value, ir.Constant(kind, _MAGIC)), whole)
+    bits = builder.add(bits, ir.Constant(whole, 1023))
+    return builder.bitcast(builder.shl(bits, ir.Constant(whole, 52)), kind)
+
+
+def _write_exponent(builder: Any, value: Any, bits: Any, kind: Any) -> Any:
+    whole = _integers(kind)
+    bits = builder.lshr(bits, ir.Constant(whole, 52))
+    bits = builder.add(bits, ir.Constant(whole, _MAGIC_BITS - 1023))
+    return builder.fsub(builder.bitcast(bits, kind), ir.Constant(kind, _MAGIC))
+
+
+def _write_mantissa(builder: Any, value: Any, bits: Any, kind: Any) -> Any:
+    whole = _integers(kind)
+    bits = builder.and_(bits, ir.Constant(whole, 0x000FFFFFFFFFFFFF))
+    return builder.bitcast(builder.or_(bits, ir.Constant(whole, 0x3FF0000000000000)), kind)
+
+
+def _write_rough(root: bool) -> Callable[..., Any]:
+    def write(builder: Any, value: Any, bits: Any, kind: Any) -> Any:
+        lanes = isinstance(kind, ir.VectorType)
+        single = ir.VectorType(ir.FloatType(), kind.count) if lanes else ir.FloatType()
+        value = builder.fptrunc(value, single)
+        value = call("sqrt", builder, value) if root else value
+        return builder.fpext(builder.fdiv(ir.Constant(single, 1.0), value), kind)
+
+    return write
+
 
 _MAGIC = 6755399441055744.0  # 1.5 * 2**52: adding it leaves an integer in the low bits
 _MAGIC_BITS = 0x4338000000000000
+_power_of_two = _of_bits(_write_power)
+_exponent = _of_bits(_write_exponent)
+_mantissa = _of_bits(_write_mantissa)
+_rough_root = _of_bits(_write_rough(True))
+_rough = _of_bits(_write_rough(False))
+_floor = _of_bits(lambda builder, value, bits, kind: call("floor", builder, value))
 _LOG2E = math.log2(math.e)
 _LN2_HIGH, _LN2_LOW = 6.93147180369123816490e-01, 1.90821492927058770002e-10
 _TWO_OVER_PI = 2.0 / math.pi
 _HALF_PI = (1.5707962512969970703125, 7.549789415861596353e-08, 5.390302858158119053e-15)
-_ONE_BITS, _FRACTION = 0x3FF0000000000000, 0x000FFFFFFFFFFFFF
 _SQRT2, _LN2 = math.sqrt(2.0), math.log(2.0)
 _TINY = 1e-290
 
@@ -120,7 +157,7 @@ _TINY = 1e-290
 def exp(x: float) -> float:
     """E to the power of x, between 1e-307 and 1e307."""
     x = min(max(x, -707.0), 707.0)
-    n = math.floor(x * _LOG2E + 0.5)
+    n = _floor(x * _LOG2E + 0.5)
     r = (x - n * _LN2_HIGH) - n * _LN2_LOW
     p = 1.0 / 6227020800.0
     p = p * r + 1.0 / 479001600.0
@@ -136,22 +173,19 @@ def exp(x: float) -> float:
     p = p * r + 0.5
     p = p * r + 1.0
     p = p * r + 1.0
-    scale: float = _from_bits((_bits(n + _MAGIC) + 1023) << 52)
-    return p * scale
+    return p * _power_of_two(n)
 
 
 @inlined
 def log(x: float) -> float:
     """Natural logarithm of a number not negative; minus infinity of zero; nan and infinity pass."""
     small = x < _TINY
-    y = x * 1.8014398509481984e16 if small else x  # 2**54
-    bits = _bits(y)
-    n = _from_bits((bits >> 52) - 1023 + _MAGIC_BITS) - _MAGIC
-    m = _from_bits((bits & _FRACTION) | _ONE_BITS)
+    y = choose(small, x * 1.8014398509481984e16, x)  # 2**54
+    n, m = _exponent(y), _mantissa(y)
     big = m > _SQRT2
-    m = 0.5 * m if big else m
-    n = n + 1.0 if big else n
-    n = n - 54.0 if small else n
+    m = choose(big, 0.5 * m, m)
+    n = choose(big, n + 1.0, n)
+    n = choose(small, n - 54.0, n)
     s = (m - 1.0) / (m + 1.0)
     z = s * s
     p = 1.0 / 19.0
@@ -164,14 +198,14 @@ def log(x: float) -> float:
     p = p * z + 1.0 / 5.0
     p = p * z + 1.0 / 3.0
     result = n * _LN2_HIGH + (n * _LN2_LOW + 2.0 * (s + s * z * p))
-    result = result if x < math.inf else x
-    return -math.inf if x == 0.0 else result
+    result = choose(x < math.inf, result, x)
+    return choose(x == 0.0, -math.inf, result)
 
 
 @inlined
 def _reduced(x: float) -> tuple[float, float]:
     """X less its nearest multiple of a quarter turn, and that multiple."""
-    n = math.floor(x * _TWO_OVER_PI + 0.5)
+    n = _floor(x * _TWO_OVER_PI + 0.5)
     return ((x - n * _HALF_PI[0]) - n * _HALF_PI[1]) - n * _HALF_PI[2], n
 
 
@@ -206,24 +240,26 @@ def _short_cos(r: float) -> float:
 def sin_cos(x: float) -> tuple[float, float]:
     """Sine and cosine of an angle below some 1e6."""
     r, n = _reduced(x)
-    quarter = _bits(n + _MAGIC)
     s, c = _short_sin(r), _short_cos(r)
-    odd = (quarter & 1) != 0
-    sine, cosine = (c if odd else s), (s if odd else c)
-    sine = -sine if (quarter & 2) != 0 else sine
-    cosine = -cosine if ((quarter + 1) & 2) != 0 else cosine
+    half = _floor(0.5 * n)
+    odd = n - 2.0 * half > 0.5
+    sine, cosine = choose(odd, c, s), choose(odd, s, c)
+    # signs change with every half turn, of the cosine a quarter earlier
+    sine = choose(half - 2.0 * _floor(0.5 * half) > 0.5, -sine, sine)
+    half = _floor(0.5 * n + 0.5)
+    cosine = choose(half - 2.0 * _floor(0.5 * half) > 0.5, -cosine, cosine)
     return sine, cosine
 
 
 @inlined
 def inverse_root(x: float) -> float:
     """One over the root of a number between 1e-30 and 1e30: single precision and one step of Newton."""
-    rough = numba.float64(numba.float32(1.0) / numba.float32(math.sqrt(numba.float32(x))))
+    rough = _rough_root(x)
     return rough * (1.5 - 0.5 * x * rough * rough)
 
 
 @inlined
 def inverse(x: float) -> float:
     """One over a number between 1e-30 and 1e30: single precision and one step of Newton."""
-    rough = numba.float64(numba.float32(1.0) / numba.float32(x))
+    rough = _rough(x)
     return rough * (2.0 - x * rough)

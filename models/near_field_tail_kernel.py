@@ -1,4 +1,4 @@
-"""The rest of the near field's sums of :mod:`models.near_field_tail`, compiled, for one patch."""
+"""The rest of the near field's sums of :mod:`models.near_field_tail`, compiled, a few rooms side by side."""
 
 from __future__ import annotations
 
@@ -7,10 +7,12 @@ import math
 import numpy as np
 
 from models.jit import compiled, compiled_sums, inlined, sin_cos
+from models.lanes import WIDTH, any_lane, load
 from models.near_field import MODES
 from models.near_field_tail import CORNER, NARROW, NODE_WEIGHTS, NODES, WIDE
 
 _POINTS = NODES.size
+_LAST = (MODES - 0.5) * math.pi
 
 
 @inlined
@@ -47,32 +49,39 @@ def _kept(a: float, b: float, ku: float, kv: float) -> float:
 
 
 @compiled
-def tail(side_u: float, side_v: float, a: float, b: float) -> float:
-    """What modes beyond the last one add to M of a patch with itself.
+def tail(sides: np.ndarray, first: int, second: int, half: np.ndarray) -> float:
+    """What modes beyond the last one add to M of patches with themselves.
 
     Parameters
     ----------
-    side_u, side_v : float
-        Sides of the wall [m].
-    a, b : float
-        Half sides of the patch along them [m].
+    sides : ndarray, shape (3, WIDTH)
+        Inner sides of the rooms [m].
+    first, second : int
+        Axes that lie in the wall [1].
+    half : ndarray, shape (2, WIDTH)
+        Half sides of the patches along them [m].
 
     Returns
     -------
-    float
+    lanes
         What the sum lacks [1/m].
     """
-    ku = (MODES - 0.5) * math.pi / side_u
-    kv = (MODES - 0.5) * math.pi / side_v
-    wide = 1.0 / (8.0 * math.pi * b * (a * ku) ** 2) + 1.0 / (8.0 * math.pi * a * (b * kv) ** 2)
+    a, b = load(half, 0), load(half, 1)
+    ku, kv = _LAST / load(sides, first), _LAST / load(sides, second)
+    au, bv = a * ku, b * kv
+    wide = 1.0 / (8.0 * math.pi * b * au * au) + 1.0 / (8.0 * math.pi * a * bv * bv)
     product = ku * kv
     higher = (1.0 / (ku * ku * ku) + 1.0 / (kv * kv * kv)) / 12.0
     higher += CORNER / (4.0 * product * math.sqrt(product))
-    wide = max(wide - higher / (math.pi * a * b) ** 2, 0.0)
-    narrow = min(a * ku, b * kv)
-    if not narrow < WIDE:
+    wide = max(wide - higher / (math.pi * math.pi * a * a * b * b), 0.0)
+    narrow = min(au, bv)
+    if not any_lane(narrow < WIDE):
         return wide
+    small = np.zeros(WIDTH)
+    for lane in range(WIDTH):
+        a0, b0, u0, v0 = half[0, lane], half[1, lane], _LAST / sides[first, lane], _LAST / sides[second, lane]
+        if min(a0 * u0, b0 * v0) < WIDE:
+            small[lane] = uniform_length(2.0 * a0, 2.0 * b0) / (4.0 * a0 * b0)
+            small[lane] -= _kept(a0, b0, u0, v0) / math.pi**2
     share = min(max((narrow - NARROW) / (WIDE - NARROW), 0.0), 1.0)
-    area = 4.0 * a * b
-    small = uniform_length(2.0 * a, 2.0 * b) / area - _kept(a, b, ku, kv) / math.pi**2
-    return share * wide + (1.0 - share) * small
+    return share * wide + (1.0 - share) * load(small, 0)
