@@ -1,7 +1,4 @@
-"""Outside, drive and levels of a batch, compiled: what :class:`models.score.Judge` asks for.
-
-Designs are taken in blocks (:mod:`models.packing`), whose arrays stay in the cache.
-"""
+"""Outside, drive and levels of a batch, compiled: what :class:`models.score.Judge` asks for."""
 
 from __future__ import annotations
 
@@ -9,48 +6,147 @@ import math
 
 import numpy as np
 
-from models.fixed_point_kernel import drive_group
+from models.drive_kernel import amplifier_current, eliminate, exceeded, square_size
+from models.fixed_point_kernel import POOL, advance, make_pool, put_in
 from models.jit import compiled, entry_point, log
-from models.kernel_records import SIGN, UNKNOWN, Found, Graph, Scratch, Sizes, State, System, Tones
-
-GROUP = 8
-"""Columns (tones in a space) that are solved side by side."""
+from models.kernel_records import SIGN, UNKNOWN, Found, Graph, Rows, Sizes, Tones
+from models.lanes import WIDTH, load, store
 
 REFERENCE = 20e-6
 _DECIBEL = 20.0 / math.log(10.0)
 
 
 @compiled
-def _add_outside(graph: Graph, impedance: np.ndarray, site: np.ndarray, extra: np.ndarray,
-                 inertance: np.ndarray, omega: float, column: int, at: int,
-                 planes: np.ndarray) -> None:  # fmt: skip
-    """Impedances among the openings at one column, into lanes from ``at`` on."""
-    lanes = site.shape[1]
+def _make_rows(graph: Graph) -> Rows:
+    unknowns = graph.entries.shape[0]
+    scale = 2 * (graph.planes + unknowns)
+    reach = scale + unknowns + 3
+    loss = reach + graph.bounds.diaphragms
+    return Rows(scale, scale + unknowns, reach - 1, reach, loss, loss + 2 * graph.bounds.ducts)
+
+
+@compiled
+def _describe_designs(graph: Graph, rows: Rows, sizes: Sizes, air: np.ndarray, start: int,
+                      end_area: np.ndarray, place: int, site: np.ndarray, table: np.ndarray) -> None:  # fmt: skip
+    """What of a table of systems depends on the designs alone, and the sites of their mouths."""
+    bounds, last = graph.bounds, sizes.sides.shape[0] - 1
+    first, outer = bounds.drivers + bounds.diaphragms, graph.starts[graph.starts.size - 2]
+    for lane in range(WIDTH):
+        d = min(start + lane, last)
+        for a in range(site.shape[0]):
+            site[a, lane] = sizes.site[outer + a, d]
+        for k in range(bounds.diaphragms):
+            reach = sizes.diaphragms[k, 4, d]
+            table[rows.reach + k, lane] = 1.0 / (reach * reach)
+        for k in range(2 * bounds.ducts):
+            area = end_area[k, place + lane]
+            # half of K at either end, by its fundamental (models.ducts.end_resistance_per_speed)
+            share = 4.0 / (3.0 * math.pi) * air[0] * 0.5 * sizes.ducts[k // 2, 4, d]
+            table[rows.loss + k, lane] = share / area
+            table[rows.scale + first + k, lane] = 2.0 / (area * area)
+
+
+@compiled
+def _describe_tone(graph: Graph, rows: Rows, tones: Tones, sizes: Sizes, start: int, column: int,
+                   table: np.ndarray) -> None:  # fmt: skip
+    """What of a table depends on the tone and the given drive, but for the matrix."""
+    bounds, last, t = graph.bounds, sizes.sides.shape[0] - 1, column % tones.omega.size
+    for lane in range(WIDTH):
+        d = min(start + lane, last)
+        for i in range(bounds.drivers + bounds.diaphragms):
+            area = bounds.area if i < bounds.drivers else sizes.diaphragms[i - bounds.drivers, 0, d]
+            moved = area * tones.omega[t]
+            table[rows.scale + i, lane] = 2.0 / (moved * moved)
+        table[rows.coil, lane], table[rows.coil + 1, lane] = tones.coil[0, t], tones.coil[1, t]
+        volts = sizes.voltage[d, column] if sizes.voltage.shape[0] > 0 else 0.0
+        table[rows.fixed, lane] = volts * volts
+
+
+@compiled
+def _add_outside(graph: Graph, impedance: np.ndarray, site: np.ndarray, extra: np.ndarray, place: int,
+                 inertance: np.ndarray, omega: float, column: int, table: np.ndarray) -> None:  # fmt: skip
+    """Impedances among the openings at one column."""
     begin = graph.starts[graph.starts.size - 2]
     for a in range(site.shape[0]):
         one, sign_one = graph.joints[begin + a, UNKNOWN], graph.joints[begin + a, SIGN]
         for b in range(a, site.shape[0]):
             two, sign_two = graph.joints[begin + b, UNKNOWN], graph.joints[begin + b, SIGN]
-            e = graph.entries[one, two]
+            e = 2 * graph.entries[one, two]
             sign = float(sign_one * sign_two) * (2.0 if a != b and one == two else 1.0)
-            for lane in range(lanes):
+            for lane in range(WIDTH):
                 z = impedance[site[a, lane], site[b, lane], column]
-                planes[e, 0, at + lane] += sign * z.real
-                planes[e, 1, at + lane] += sign * z.imag
-        e = graph.entries[one, one]
-        for lane in range(lanes):
-            planes[e, 1, at + lane] += omega * (extra[a, lane] - inertance[site[a, lane], column])
+                table[e, lane] += sign * z.real
+                table[e + 1, lane] += sign * z.imag
+        e = 2 * graph.entries[one, one] + 1
+        for lane in range(WIDTH):
+            table[e, lane] += omega * (extra[a, place + lane] - inertance[site[a, lane], column])
 
 
 @compiled
-def _room_for(graph: Graph, n: int) -> System:
-    bounds, unknowns = graph.bounds, graph.entries.shape[0]
-    ends = 2 * bounds.ducts
-    return System(
-        np.empty((graph.planes, 2, n)), np.empty((unknowns, 2, n)), np.empty(n), np.empty((2, n)),
-        np.empty((bounds.diaphragms, n)), np.empty((bounds.diaphragms, n)), np.empty((ends, n)),
-        np.empty((ends, n)), np.empty(n),
-    )  # fmt: skip
+def _close(graph: Graph, tones: Tones, planes: np.ndarray, place: int, t: int, table: np.ndarray) -> None:
+    """Matrix and right side of eight designs at one tone, but for the outside."""
+    for e in range(graph.planes):
+        for part in range(2):
+            store(table, (2 * e + part, 0), load(planes, (e, part, t, place)))
+    for i in range(graph.entries.shape[0]):
+        for part in range(2):
+            for lane in range(WIDTH):
+                right = tones.source[part, t] if i < graph.bounds.drivers else 0.0
+                table[2 * (graph.planes + i) + part, lane] = right
+
+
+@compiled
+def _pressure(graph: Graph, site: np.ndarray, transfer: np.ndarray, column: int, flows: np.ndarray,
+              out: np.ndarray) -> None:  # fmt: skip
+    """Square of the pressure at the microphone at one volt, row 0 of ``out``."""
+    begin = graph.starts[graph.starts.size - 2]
+    for lane in range(WIDTH):
+        re, im = 0.0, 0.0
+        for a in range(site.shape[0]):
+            unknown, sign = graph.joints[begin + a, UNKNOWN], float(graph.joints[begin + a, SIGN])
+            per_flow = transfer[site[a, lane], column]
+            q_re, q_im = sign * flows[2 * unknown, lane], sign * flows[2 * unknown + 1, lane]
+            re += per_flow.real * q_re - per_flow.imag * q_im
+            im += per_flow.real * q_im + per_flow.imag * q_re
+        out[0, lane] = re * re + im * im
+
+
+@compiled
+def _write(graph: Graph, d: int, column: int, lane: int, out: np.ndarray, settled: bool, found: Found) -> None:
+    """Results of one design at one column."""
+    bounds = graph.bounds
+    first = bounds.drivers + bounds.diaphragms
+    found.level_db[d, column], found.voltage[d, column] = out[0, lane], out[1, lane]
+    found.current[d, column] = complex(out[2, lane], out[3, lane])
+    found.settled[d, column] = settled
+    for k in range(6):
+        found.permitted[d, column, k] = out[4 + k, lane]
+    for i in range(bounds.drivers):
+        found.excursion[d, column, i] = out[10 + i, lane]
+    for i in range(bounds.diaphragms):
+        found.diaphragm_excursion[d, column, i] = out[10 + bounds.drivers + i, lane]
+    for i in range(bounds.ducts):
+        row = 10 + first + 2 * i
+        found.air_speed[d, column, i] = max(out[row, lane], out[row + 1, lane])
+
+
+@compiled
+def _conclude(graph: Graph, rows: Rows, table: np.ndarray, use_fixed: bool, flows: np.ndarray,
+              over: np.ndarray, out: np.ndarray) -> None:  # fmt: skip
+    """Drive, level, current, permitted voltages and sizes of eight systems, rows of ``out``."""
+    square = 1.0 / exceeded(graph.bounds, table, rows, 0, flows, over)
+    if use_fixed:
+        square = load(table, (rows.fixed, 0))
+    volts = math.sqrt(square)
+    store(out, 0, 0.5 * _DECIBEL * log(load(out, 0) * square * (1.0 / (REFERENCE * REFERENCE))))
+    store(out, 1, volts)
+    re, im = amplifier_current(graph.bounds, flows, load(table, rows.coil), load(table, rows.coil + 1))
+    store(out, 2, re * volts)
+    store(out, 3, im * volts)
+    for k in range(6):
+        store(out, 4 + k, 1.0 / math.sqrt(load(over, k)))
+    for i in range(graph.entries.shape[0]):
+        store(out, 10 + i, math.sqrt(square_size(flows, i, load(table, rows.scale + i))) * volts)
 
 
 @entry_point
@@ -83,88 +179,42 @@ def drive_planes(
         Results, written in place [record].
     """
     lanes = planes.shape[4]
-    bounds = graph.bounds
-    n, count = sizes.sides.shape[0], tones.omega.size
-    columns = count * tones.spaces
-    unknowns, first, ends = graph.entries.shape[0], bounds.drivers + bounds.diaphragms, 2 * bounds.ducts
-    outer_begin = graph.starts[graph.starts.size - 2]
-    mouths = graph.starts[graph.starts.size - 1] - outer_begin
-    site = np.empty((mouths, lanes), np.int64)
-    wide = GROUP * lanes
-    system, other = _room_for(graph, wide), _room_for(graph, wide)
-    planes_now, right, omega, coil, passive, reach, area, loss, fixed = system
-    scratch = Scratch(np.empty((graph.planes, 2, wide)), np.empty((unknowns, 2, wide)), np.empty((2, wide)))
-    flows, size, voltage = np.empty((unknowns, 2, wide)), np.empty((unknowns, wide)), np.empty(wide)
-    current, permitted = np.empty((2, wide)), np.empty((6, wide))
-    state = State(flows, size, current, permitted, voltage)
-    speeds, settled = np.empty((ends, wide)), np.empty(wide)
-    pressure = np.empty((2, wide))
-    use_fixed = sizes.voltage.shape[0] > 0
-    for start in range(begin_at, end_at, lanes):
-        block = (start - begin_at) // lanes
-        for a in range(mouths):
-            for lane in range(lanes):
-                site[a, lane] = sizes.site[outer_begin + a, min(start + lane, n - 1)]
-        for group in range(GROUP):
-            for lane in range(lanes):
-                d, at = min(start + lane, n - 1), group * lanes + lane
-                for k in range(bounds.diaphragms):
-                    passive[k, at], reach[k, at] = sizes.diaphragms[k, 0, d], sizes.diaphragms[k, 4, d]
-                for k in range(ends):
-                    area[k, at] = end_area[block, k, lane]
-                    # half of K at either end, by its fundamental (models.ducts.end_resistance_per_speed)
-                    share = 4.0 / (3.0 * math.pi) * tones.air[0] * 0.5 * sizes.ducts[k // 2, 4, d]
-                    loss[k, at] = share / end_area[block, k, lane] if bounds.losses else 0.0
-        for begin in range(0, columns, GROUP):
-            for group in range(GROUP):
-                column = min(begin + group, columns - 1)
-                t, at = column % count, group * lanes
-                for e in range(graph.planes):
-                    for part in range(2):
-                        for lane in range(lanes):
-                            planes_now[e, part, at + lane] = planes[block, e, part, t, lane]
-                for i in range(unknowns):
-                    for part in range(2):
-                        for lane in range(lanes):
-                            right[i, part, at + lane] = tones.source[part, t] if i < bounds.drivers else 0.0
-                for lane in range(lanes):
-                    omega[at + lane] = tones.omega[t]
-                    coil[0, at + lane], coil[1, at + lane] = tones.coil[0, t], tones.coil[1, t]
-                    fixed[at + lane] = sizes.voltage[min(start + lane, n - 1), column] if use_fixed else 0.0
-                _add_outside(
-                    graph, impedance, site, extra[block], inertance, tones.omega[t], column, at, planes_now
-                )
-            drive_group(graph, system, other, use_fixed, scratch, state, speeds, settled)
-            for at in range(wide):
-                pressure[0, at], pressure[1, at] = 0.0, 0.0
-            for group in range(min(GROUP, columns - begin)):
-                for a in range(mouths):
-                    sign = float(graph.joints[outer_begin + a, SIGN])
-                    unknown = graph.joints[outer_begin + a, UNKNOWN]
-                    for lane in range(lanes):
-                        at = group * lanes + lane
-                        per_flow = transfer[site[a, lane], begin + group]
-                        re, im = sign * flows[unknown, 0, at], sign * flows[unknown, 1, at]
-                        pressure[0, at] += per_flow.real * re - per_flow.imag * im
-                        pressure[1, at] += per_flow.real * im + per_flow.imag * re
-            for at in range(wide):
-                re, im = pressure[0, at], pressure[1, at]
-                pressure[0, at] = _DECIBEL * log(math.sqrt(re * re + im * im) * voltage[at] / REFERENCE)
-            for group in range(min(GROUP, columns - begin)):
-                column = begin + group
-                for lane in range(min(lanes, n - start)):
-                    d, at = start + lane, group * lanes + lane
-                    volts = voltage[at]
-                    found.level_db[d, column] = pressure[0, at]
-                    found.voltage[d, column] = volts
-                    found.current[d, column] = complex(current[0, at] * volts, current[1, at] * volts)
-                    found.settled[d, column] = settled[at] == 1.0
-                    for i in range(bounds.drivers):
-                        found.excursion[d, column, i] = size[i, at] * volts
-                    for i in range(bounds.diaphragms):
-                        found.diaphragm_excursion[d, column, i] = size[bounds.drivers + i, at] * volts
-                    for i in range(bounds.ducts):
-                        fastest = max(size[first + 2 * i, at], size[first + 2 * i + 1, at])
-                        found.air_speed[d, column, i] = fastest * volts
-                    for k in range(6):
-                        found.permitted[d, column, k] = permitted[k, at]
+    rows, mouths = _make_rows(graph), extra.shape[1]
+    n, columns = sizes.sides.shape[0], tones.omega.size * tones.spaces
+    unknowns, use_fixed = graph.entries.shape[0], sizes.voltage.shape[0] > 0
+    site, table = np.empty((mouths, WIDTH), np.int64), np.empty((rows.count, WIDTH))
+    over, out = np.empty((6, WIDTH)), np.empty((10 + unknowns, WIDTH))
+    results = np.empty(((end_at - begin_at + WIDTH - 1) // WIDTH * columns, 2 * unknowns + 1, WIDTH))
+    pool, free = make_pool(graph, rows), np.empty(POOL, np.int64)
+    count = POOL
+    for at in range(POOL):
+        free[at] = at
+    for start in range(begin_at, end_at, WIDTH):
+        block, place = (start - begin_at) // lanes, (start - begin_at) % lanes
+        _describe_designs(graph, rows, sizes, tones.air, start, end_area[block], place, site, table)
+        for column in range(columns):
+            t = column % tones.omega.size
+            _close(graph, tones, planes[block], place, t, table)
+            _describe_tone(graph, rows, tones, sizes, start, column, table)
+            _add_outside(
+                graph, impedance, site, extra[block], place, inertance, tones.omega[t], column, table
+            )
+            eliminate(graph.outer, graph.planes, table)
+            origin = ((start - begin_at) // WIDTH * columns + column) * WIDTH
+            for lane in range(min(WIDTH, n - start)):
+                while count == 0:
+                    count = advance(graph, rows, pool, use_fixed, free, count, results)
+                count -= 1
+                put_in(graph, pool, free[count], table, lane, origin + lane)
+    while count < POOL:
+        count = advance(graph, rows, pool, use_fixed, free, count, results)
+    for start in range(begin_at, end_at, WIDTH):
+        block, place = (start - begin_at) // lanes, (start - begin_at) % lanes
+        _describe_designs(graph, rows, sizes, tones.air, start, end_area[block], place, site, table)
+        for column in range(columns):
+            flows = results[(start - begin_at) // WIDTH * columns + column]
+            _describe_tone(graph, rows, tones, sizes, start, column, table)
+            _pressure(graph, site, transfer, column, flows, out)
+            _conclude(graph, rows, table, use_fixed, flows, over, out)
+            for lane in range(min(WIDTH, n - start)):
+                _write(graph, start + lane, column, lane, out, flows[2 * unknowns, lane] == 1.0, found)

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from models.drive_kernel import reciprocal, times
 from models.ducts import RATIO, SERIES_FROM
 from models.jit import compiled, exp, inlined, sin_cos
 from models.near_field_tail_kernel import uniform_length
@@ -24,19 +25,6 @@ def root(re: float, im: float) -> tuple[float, float]:
     back = re < 0.0
     sign = -1.0 if im < 0.0 else 1.0
     return (abs(other) if back else real), (sign * real if back else other)
-
-
-@inlined
-def reciprocal(re: float, im: float) -> tuple[float, float]:
-    """One over a complex number."""
-    over = 1.0 / (re * re + im * im)
-    return re * over, -im * over
-
-
-@inlined
-def times(a_re: float, a_im: float, b_re: float, b_im: float) -> tuple[float, float]:
-    """Product of two complex numbers."""
-    return a_re * b_re - a_im * b_im, a_re * b_im + a_im * b_re
 
 
 @inlined

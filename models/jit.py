@@ -56,9 +56,15 @@ def entry_point(function: Function) -> Function:
         _CONFIG.CACHE_DIR = before
 
 
+def _allocates(function: Any) -> bool:
+    """Whether a function makes arrays; if not, references to arrays need not be counted."""
+    return not {"empty", "zeros", "ones"}.isdisjoint(function.__code__.co_names)
+
+
 def compiled(function: Function) -> Function:
     """Compile a function that only compiled code calls; its indices are never negative."""
-    return cast(Function, numba.njit(**_INNER, fastmath=_FLAGS)(function))
+    counted = _allocates(function)
+    return cast(Function, numba.njit(**_INNER, _nrt=counted, fastmath=_FLAGS)(function))
 
 
 def compiled_sums(function: Function) -> Function:

@@ -103,76 +103,31 @@ class Graph(NamedTuple):
     bounds: Bounds
 
 
-class System(NamedTuple):
-    """Designs and tones side by side, n of them.
+class Rows(NamedTuple):
+    """Where the parts of a table of systems begin, behind two rows an entry and two an unknown.
 
     Attributes
     ----------
-    planes : ndarray, shape (n_entries, 2, n)
-        Real and imaginary parts of the impedance matrix [Pa s/m3].
-    right : ndarray, shape (n_unknowns, 2, n)
-        Right side per volt [Pa/V].
-    omega : ndarray, shape (n,)
-        Angular frequencies [rad/s].
-    coil : ndarray, shape (2, n)
-        Admittance of one coil [1/ohm].
-    passive, reach : ndarray, shape (n_diaphragms, n)
-        Areas and excursion limits of diaphragms [m2], [m].
-    area, loss : ndarray, shape (2 n_ducts, n)
-        Cross-sections of duct ends [m2] and their resistances per peak air speed [Pa s2/m4].
-    fixed : ndarray, shape (n,)
-        Given voltage, where there is one [V].
+    scale : int
+        Square of the peak excursion or air speed per square of the flow, one an unknown [1].
+    coil : int
+        Admittance of one coil, real and imaginary part [1].
+    fixed : int
+        Square of the given voltage, where there is one [1].
+    reach : int
+        Inverse squares of the diaphragms' excursion limits [1].
+    loss : int
+        Resistances of duct ends per peak air speed [1].
+    count : int
+        Number of all rows [1].
     """
 
-    planes: np.ndarray
-    right: np.ndarray
-    omega: np.ndarray
-    coil: np.ndarray
-    passive: np.ndarray
-    reach: np.ndarray
-    area: np.ndarray
-    loss: np.ndarray
-    fixed: np.ndarray
-
-
-class Scratch(NamedTuple):
-    """Room to work in.
-
-    Attributes
-    ----------
-    work, right : ndarray
-        As planes and right of a :class:`System` [any].
-    factor : ndarray, shape (2, n)
-        One plane [any].
-    """
-
-    work: np.ndarray
-    right: np.ndarray
-    factor: np.ndarray
-
-
-class State(NamedTuple):
-    """Designs and tones driven.
-
-    Attributes
-    ----------
-    flows : ndarray, shape (n_unknowns, 2, n)
-        Flows at one volt [m3/(s V)].
-    size : ndarray, shape (n_unknowns, n)
-        Peak excursions of drivers and diaphragms, peak air speeds of duct ends, at one volt [m], [m/s].
-    current : ndarray, shape (2, n)
-        Amplifier current at one volt [A].
-    permitted : ndarray, shape (6, n)
-        Voltages of the limits [V].
-    voltage : ndarray, shape (n,)
-        The drive [V].
-    """
-
-    flows: np.ndarray
-    size: np.ndarray
-    current: np.ndarray
-    permitted: np.ndarray
-    voltage: np.ndarray
+    scale: int
+    coil: int
+    fixed: int
+    reach: int
+    loss: int
+    count: int
 
 
 class Tones(NamedTuple):

@@ -73,9 +73,8 @@ def call(name: str, builder: Any, *values: Any) -> Any:
     plain = "f32" if isinstance(element, ir.FloatType) else "f64"
     plain = f"v{kind.count}{plain}" if isinstance(kind, ir.VectorType) else plain
     shape = ir.FunctionType(kind, [value.type for value in values])
-    return builder.call(
-        cgutils.get_or_insert_function(builder.module, shape, f"llvm.{name}.{plain}"), values
-    )
+    function = cgutils.get_or_insert_function(builder.module, shape, f"llvm.{name}.{plain}")
+    return builder.call(function, values, fastmath=("arcp", "contract", "nsz"))
 
 
 def _extreme(sign: str) -> Callable[..., Any]:
