@@ -17,7 +17,7 @@ from models.jit import compiled, exp, log
 from models.kernel_records import Graph, Rows
 from models.lanes import WIDTH, any_lane, choose, load, store
 
-POOL = 2 * WIDTH
+POOL = WIDTH
 """Systems in work at once."""
 
 _FLOOR = math.log(LEAST_SPEED)

@@ -19,7 +19,7 @@ from numba.core.typeconv import Conversion
 from numba.core.typing.templates import ConcreteTemplate, infer_global, signature
 from numba.extending import intrinsic, lower_builtin, lower_cast, models, register_model
 
-WIDTH = 8
+WIDTH = 16
 """Designs side by side."""
 
 _DOUBLES = ir.VectorType(ir.DoubleType(), WIDTH)

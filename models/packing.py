@@ -160,7 +160,7 @@ def make_sizes(
 def block_size(designs: int) -> int:
     """Designs side by side, so that equal blocks of whole vectors hold a batch."""
     blocks = max(1, -(-designs // WIDEST))
-    return 8 * max(1, -(-designs // (8 * blocks)))
+    return 16 * max(1, -(-designs // (16 * blocks)))
 
 
 class Room(NamedTuple):
