@@ -27,84 +27,79 @@ def _make_rows(graph: Graph) -> Rows:
 
 @compiled
 def _describe_designs(graph: Graph, rows: Rows, sizes: Sizes, air: np.ndarray, start: int,
-                      end_area: np.ndarray, place: int, site: np.ndarray, table: np.ndarray) -> None:  # fmt: skip
-    """What of a table of systems depends on the designs alone, and the sites of their mouths."""
-    bounds, last = graph.bounds, sizes.sides.shape[0] - 1
-    first, outer = bounds.drivers + bounds.diaphragms, graph.starts[graph.starts.size - 2]
-    for lane in range(WIDTH):
-        d = min(start + lane, last)
-        for a in range(site.shape[0]):
-            site[a, lane] = sizes.site[outer + a, d]
-        for k in range(bounds.diaphragms):
-            reach = sizes.diaphragms[k, 4, d]
-            table[rows.reach + k, lane] = 1.0 / (reach * reach)
-        for k in range(2 * bounds.ducts):
-            area = end_area[k, place + lane]
-            # half of K at either end, by its fundamental (models.ducts.end_resistance_per_speed)
-            share = 4.0 / (3.0 * math.pi) * air[0] * 0.5 * sizes.ducts[k // 2, 4, d]
-            table[rows.loss + k, lane] = share / area
-            table[rows.scale + first + k, lane] = 2.0 / (area * area)
+                      ends: np.ndarray, table: np.ndarray) -> None:  # fmt: skip
+    """What of a table of systems depends on the designs alone."""
+    bounds = graph.bounds
+    for k in range(bounds.diaphragms):
+        reach = load(sizes.diaphragms, (k, 4, start))
+        store(table, rows.reach + k, 1.0 / (reach * reach))
+    for k in range(2 * bounds.ducts):
+        over = 1.0 / load(ends, (k, 2))
+        # half of K at either end, by its fundamental (models.ducts.end_resistance_per_speed)
+        share = 4.0 / (3.0 * math.pi) * air[0] * 0.5 * load(sizes.ducts, (k // 2, 4, start))
+        store(table, rows.loss + k, share * over)
+        store(table, rows.scale + bounds.drivers + bounds.diaphragms + k, 2.0 * over * over)
 
 
 @compiled
 def _describe_tone(graph: Graph, rows: Rows, tones: Tones, sizes: Sizes, start: int, column: int,
                    table: np.ndarray) -> None:  # fmt: skip
     """What of a table depends on the tone and the given drive, but for the matrix."""
-    bounds, last, t = graph.bounds, sizes.sides.shape[0] - 1, column % tones.omega.size
-    for lane in range(WIDTH):
-        d = min(start + lane, last)
-        for i in range(bounds.drivers + bounds.diaphragms):
-            area = bounds.area if i < bounds.drivers else sizes.diaphragms[i - bounds.drivers, 0, d]
-            moved = area * tones.omega[t]
-            table[rows.scale + i, lane] = 2.0 / (moved * moved)
-        table[rows.coil, lane], table[rows.coil + 1, lane] = tones.coil[0, t], tones.coil[1, t]
-        volts = sizes.voltage[d, column] if sizes.voltage.shape[0] > 0 else 0.0
-        table[rows.fixed, lane] = volts * volts
+    bounds, t = graph.bounds, column % tones.omega.size
+    zero = 0.0 * load(sizes.sides, (0, 0, start))
+    for i in range(bounds.drivers + bounds.diaphragms):
+        area = zero + bounds.area
+        if i >= bounds.drivers:
+            area = load(sizes.diaphragms, (i - bounds.drivers, 0, start))
+        moved = area * tones.omega[t]
+        store(table, rows.scale + i, 2.0 / (moved * moved))
+    store(table, rows.coil, zero + tones.coil[0, t])
+    store(table, rows.coil + 1, zero + tones.coil[1, t])
+    volts = zero
+    if sizes.voltage.shape[0] > 0:
+        volts = load(sizes.voltage, (column, start))
+    store(table, rows.fixed, volts * volts)
 
 
 @compiled
-def _add_outside(graph: Graph, impedance: np.ndarray, site: np.ndarray, extra: np.ndarray, place: int,
-                 inertance: np.ndarray, omega: float, column: int, table: np.ndarray) -> None:  # fmt: skip
-    """Impedances among the openings at one column."""
-    begin = graph.starts[graph.starts.size - 2]
-    for a in range(site.shape[0]):
+def _close(graph: Graph, tones: Tones, sizes: Sizes, start: int, planes: np.ndarray, extra: np.ndarray,
+           impedance: np.ndarray, inertance: np.ndarray, column: int, table: np.ndarray) -> None:  # fmt: skip
+    """Matrix and right side of eight designs at one tone in one space."""
+    begin, t = graph.starts[graph.starts.size - 2], column % tones.omega.size
+    for i in range(graph.entries.shape[0]):
+        for part in range(2):
+            right = tones.source[part, t] if i < graph.bounds.drivers else 0.0
+            store(table, 2 * (graph.planes + i) + part, right + 0.0 * load(sizes.sides, (0, 0, start)))
+    for e in range(graph.planes):
+        for part in range(2):
+            store(table, 2 * e + part, load(planes, (e, part, t)))
+    for a in range(extra.shape[0]):
         one, sign_one = graph.joints[begin + a, UNKNOWN], graph.joints[begin + a, SIGN]
-        for b in range(a, site.shape[0]):
+        e = 2 * graph.entries[one, one] + 1
+        store(table, e, load(table, e) + tones.omega[t] * load(extra, a))
+        for lane in range(WIDTH):
+            table[e, lane] -= tones.omega[t] * inertance[sizes.site[begin + a, start + lane], column]
+        for b in range(a, extra.shape[0]):
             two, sign_two = graph.joints[begin + b, UNKNOWN], graph.joints[begin + b, SIGN]
             e = 2 * graph.entries[one, two]
             sign = float(sign_one * sign_two) * (2.0 if a != b and one == two else 1.0)
             for lane in range(WIDTH):
-                z = impedance[site[a, lane], site[b, lane], column]
+                d = start + lane
+                z = impedance[sizes.site[begin + a, d], sizes.site[begin + b, d], column]
                 table[e, lane] += sign * z.real
                 table[e + 1, lane] += sign * z.imag
-        e = 2 * graph.entries[one, one] + 1
-        for lane in range(WIDTH):
-            table[e, lane] += omega * (extra[a, place + lane] - inertance[site[a, lane], column])
 
 
 @compiled
-def _close(graph: Graph, tones: Tones, planes: np.ndarray, place: int, t: int, table: np.ndarray) -> None:
-    """Matrix and right side of eight designs at one tone, but for the outside."""
-    for e in range(graph.planes):
-        for part in range(2):
-            store(table, (2 * e + part, 0), load(planes, (e, part, t, place)))
-    for i in range(graph.entries.shape[0]):
-        for part in range(2):
-            for lane in range(WIDTH):
-                right = tones.source[part, t] if i < graph.bounds.drivers else 0.0
-                table[2 * (graph.planes + i) + part, lane] = right
-
-
-@compiled
-def _pressure(graph: Graph, site: np.ndarray, transfer: np.ndarray, column: int, flows: np.ndarray,
-              out: np.ndarray) -> None:  # fmt: skip
+def _pressure(graph: Graph, sizes: Sizes, start: int, transfer: np.ndarray, column: int,
+              flows: np.ndarray, out: np.ndarray) -> None:  # fmt: skip
     """Square of the pressure at the microphone at one volt, row 0 of ``out``."""
     begin = graph.starts[graph.starts.size - 2]
     for lane in range(WIDTH):
         re, im = 0.0, 0.0
-        for a in range(site.shape[0]):
+        for a in range(graph.starts[graph.starts.size - 1] - begin):
             unknown, sign = graph.joints[begin + a, UNKNOWN], float(graph.joints[begin + a, SIGN])
-            per_flow = transfer[site[a, lane], column]
+            per_flow = transfer[sizes.site[begin + a, start + lane], column]
             q_re, q_im = sign * flows[2 * unknown, lane], sign * flows[2 * unknown + 1, lane]
             re += per_flow.real * q_re - per_flow.imag * q_im
             im += per_flow.real * q_im + per_flow.imag * q_re
@@ -152,7 +147,7 @@ def _conclude(graph: Graph, rows: Rows, table: np.ndarray, use_fixed: bool, flow
 @entry_point
 def drive_planes(
     graph: Graph, tones: Tones, sizes: Sizes, begin_at: int, end_at: int, planes: np.ndarray,
-    end_area: np.ndarray, extra: np.ndarray, impedance: np.ndarray, transfer: np.ndarray,
+    ends: np.ndarray, extra: np.ndarray, impedance: np.ndarray, transfer: np.ndarray,
     inertance: np.ndarray, found: Found,
 ) -> None:  # fmt: skip
     """Close the networks with the outside and drive them.
@@ -166,8 +161,8 @@ def drive_planes(
     sizes : Sizes
         Designs [record].
     begin_at, end_at : int
-        First design, a multiple of the block, and the one behind the last [1].
-    planes, end_area, extra : ndarray
+        First design, and the one behind the last [1].
+    planes, ends, extra : ndarray
         From :func:`assemble_planes` [mixed].
     impedance : complex ndarray, shape (n_sites, n_sites, n_columns)
         Outside impedances among sites [Pa s/m3].
@@ -178,43 +173,35 @@ def drive_planes(
     found : Found
         Results, written in place [record].
     """
-    lanes = planes.shape[4]
-    rows, mouths = _make_rows(graph), extra.shape[1]
-    n, columns = sizes.sides.shape[0], tones.omega.size * tones.spaces
+    n, columns, rows = sizes.count, tones.omega.size * tones.spaces, _make_rows(graph)
     unknowns, use_fixed = graph.entries.shape[0], sizes.voltage.shape[0] > 0
-    site, table = np.empty((mouths, WIDTH), np.int64), np.empty((rows.count, WIDTH))
-    over, out = np.empty((6, WIDTH)), np.empty((10 + unknowns, WIDTH))
+    table, over, out = np.empty((rows.count, WIDTH)), np.empty((6, WIDTH)), np.empty((10 + unknowns, WIDTH))
     results = np.empty(((end_at - begin_at + WIDTH - 1) // WIDTH * columns, 2 * unknowns + 1, WIDTH))
     pool, free = make_pool(graph, rows), np.empty(POOL, np.int64)
     count = POOL
     for at in range(POOL):
         free[at] = at
     for start in range(begin_at, end_at, WIDTH):
-        block, place = (start - begin_at) // lanes, (start - begin_at) % lanes
-        _describe_designs(graph, rows, sizes, tones.air, start, end_area[block], place, site, table)
+        block = (start - begin_at) // WIDTH
+        _describe_designs(graph, rows, sizes, tones.air, start, ends[block], table)
         for column in range(columns):
-            t = column % tones.omega.size
-            _close(graph, tones, planes[block], place, t, table)
+            _close(graph, tones, sizes, start, planes[block], extra[block], impedance, inertance, column, table)
             _describe_tone(graph, rows, tones, sizes, start, column, table)
-            _add_outside(
-                graph, impedance, site, extra[block], place, inertance, tones.omega[t], column, table
-            )
             eliminate(graph.outer, graph.planes, table)
-            origin = ((start - begin_at) // WIDTH * columns + column) * WIDTH
             for lane in range(min(WIDTH, n - start)):
                 while count == 0:
                     count = advance(graph, rows, pool, use_fixed, free, count, results)
                 count -= 1
-                put_in(graph, pool, free[count], table, lane, origin + lane)
+                put_in(graph, pool, free[count], table, lane, (block * columns + column) * WIDTH + lane)
     while count < POOL:
         count = advance(graph, rows, pool, use_fixed, free, count, results)
     for start in range(begin_at, end_at, WIDTH):
-        block, place = (start - begin_at) // lanes, (start - begin_at) % lanes
-        _describe_designs(graph, rows, sizes, tones.air, start, end_area[block], place, site, table)
+        block = (start - begin_at) // WIDTH
+        _describe_designs(graph, rows, sizes, tones.air, start, ends[block], table)
         for column in range(columns):
-            flows = results[(start - begin_at) // WIDTH * columns + column]
+            flows = results[block * columns + column]
             _describe_tone(graph, rows, tones, sizes, start, column, table)
-            _pressure(graph, site, transfer, column, flows, out)
+            _pressure(graph, sizes, start, transfer, column, flows, out)
             _conclude(graph, rows, table, use_fixed, flows, over, out)
             for lane in range(min(WIDTH, n - start)):
                 _write(graph, start + lane, column, lane, out, flows[2 * unknowns, lane] == 1.0, found)

@@ -171,30 +171,33 @@ class Tones(NamedTuple):
 
 
 class Sizes(NamedTuple):
-    """Columns of a batch.
+    """Columns of a batch; the last design is repeated until vectors are full.
 
     Attributes
     ----------
-    sides : ndarray, shape (n_designs, n_chambers, 3)
+    count : int
+        Number of designs [1].
+    sides : ndarray, shape (n_chambers, 3, n)
         Inner sides [m].
-    centre, half : ndarray, shape (n_joints, n_designs, 2)
+    centre, half : ndarray, shape (n_joints, 2, n)
         Centres and half sides of patches [m].
-    site : ndarray of int, shape (n_joints, n_designs)
+    site : ndarray of int, shape (n_joints, n)
         Sites of mouths [1].
-    ducts : ndarray, shape (n_ducts, 5, n_designs)
+    ducts : ndarray, shape (n_ducts, 5, n)
         Area, area at the second end, length, height of a slot, loss factor [mixed].
-    by_hand : ndarray, shape (n_joints, n_designs)
+    by_hand : ndarray, shape (n_joints, n)
         End corrections set by hand [m].
-    diaphragms : ndarray, shape (n_diaphragms, 5, n_designs)
+    diaphragms : ndarray, shape (n_diaphragms, 5, n)
         Area, mass, compliance, quality factor, excursion limit [mixed].
-    given_ducts : complex ndarray, shape (3 n_given, n_designs, n_tones)
-        z11, z12, z22 of ducts not uniform [Pa s/m3].
-    given_rooms : complex ndarray, shape (n_pairs, n_designs, n_tones)
-        Impedances of chambers that are not plain rooms, pair after pair of joints [Pa s/m3].
-    voltage : ndarray, shape (n_designs, n_columns)
-        Given drive, or of no designs where the largest is sought [V].
+    given_ducts : ndarray, shape (3 n_given, 2, n_tones, n)
+        Real and imaginary parts of z11, z12, z22 of ducts not uniform [Pa s/m3].
+    given_rooms : ndarray, shape (n_pairs, 2, n_tones, n)
+        The same of chambers that are not plain rooms, pair after pair of joints [Pa s/m3].
+    voltage : ndarray, shape (n_columns, n)
+        Given drive, or of no columns where the largest is sought [V].
     """
 
+    count: int
     sides: np.ndarray
     centre: np.ndarray
     half: np.ndarray
@@ -205,6 +208,64 @@ class Sizes(NamedTuple):
     given_ducts: np.ndarray
     given_rooms: np.ndarray
     voltage: np.ndarray
+
+
+class Near(NamedTuple):
+    """Room in which the near field of a chamber is worked out.
+
+    Attributes
+    ----------
+    even, odd : ndarray, shape (n_patches, 3, MODES, WIDTH), (n_patches, 2, MODES, WIDTH)
+        Mode averages of the patches [1].
+    squares : ndarray, shape (3, MODES, WIDTH)
+        Squares of the wavenumbers along each axis [1/m2].
+    u, v : ndarray, shape (3, MODES, WIDTH)
+        Weighted products of averages along the axes of a wall [1].
+    on_u, on_v : ndarray of int, shape (MODES,)
+        Which of them do not vanish [1].
+    table, line : ndarray, shape (3, 3, WIDTH), (3, WIDTH)
+        Sums over both axes, over one [mixed].
+    taken, own : ndarray, shape (n_patches, 2, n_patches, WIDTH), (n_patches, 3, WIDTH)
+        What drives the odd modes of duct ends, and their own sums [mixed].
+    products : ndarray, shape (3, MODES, WIDTH)
+        Weighted products of averages of two patches along each axis [1].
+    """
+
+    even: np.ndarray
+    odd: np.ndarray
+    squares: np.ndarray
+    u: np.ndarray
+    v: np.ndarray
+    on_u: np.ndarray
+    on_v: np.ndarray
+    table: np.ndarray
+    line: np.ndarray
+    taken: np.ndarray
+    own: np.ndarray
+    products: np.ndarray
+
+
+class Room(NamedTuple):
+    """Room in which the line of a chamber is worked out.
+
+    Attributes
+    ----------
+    wave, waves : ndarray, shape (1, 9, WIDTH), (n_patches, 10, WIDTH)
+        Waves of the line and of its patches (:mod:`models.room_kernel`) [mixed].
+    x, h : ndarray, shape (n_patches, WIDTH)
+        Centres and half widths along the line [m].
+    rest : ndarray, shape (n_patches, WIDTH)
+        Inertance of a patch's near field that the room does not hold [kg/m4].
+    end : ndarray of int, shape (n_patches,)
+        1 for a patch on the low end of the line, 2 on the high one, else 0 [1].
+    """
+
+    wave: np.ndarray
+    waves: np.ndarray
+    x: np.ndarray
+    h: np.ndarray
+    rest: np.ndarray
+    end: np.ndarray
 
 
 class Found(NamedTuple):

@@ -142,13 +142,15 @@ def _choose_code(typing_context: Any, condition: Any, one: Any, other: Any) -> A
 
 
 def _any_code(typing_context: Any, mask: Any) -> Any:
-    """Whether a condition holds in any lane."""
+    """Whether a condition holds, in any lane if there are several."""
 
     def make(context: Any, builder: Any, sig: Any, arguments: Any) -> Any:
+        if mask is not MASK:
+            return arguments[0]
         bits = builder.bitcast(arguments[0], ir.IntType(WIDTH))
         return builder.icmp_unsigned("!=", bits, ir.Constant(ir.IntType(WIDTH), 0))
 
-    return types.boolean(MASK), make
+    return types.boolean(mask), make
 
 
 load: Callable[..., float] = intrinsic(_load_code)

@@ -11,10 +11,11 @@ import math
 import numpy as np
 
 from models.jit import compiled, exp, inlined, inverse, inverse_root
-from models.lanes import WIDTH, choose, load, store
+from models.kernel_records import AXIS, HIGH, YIELDS, Graph, Near, Sizes
+from models.lanes import choose, load, store
 from models.near_field import MODES, MODES_CORNER, NEAR
 from models.near_field_higher_kernel import higher_sums
-from models.near_field_modes_kernel import first_axis, mode_averages, second_axis, weighted_rows
+from models.near_field_modes_kernel import first_axis, longest, mode_averages, second_axis, weighted_rows
 from models.near_field_tail_kernel import tail
 
 
@@ -48,12 +49,13 @@ def _add(table: np.ndarray, index: tuple[int, ...], value: float) -> None:
 @compiled
 def _double_sums(
     u: np.ndarray, on_u: np.ndarray, ku: np.ndarray, v: np.ndarray, on_v: np.ndarray, kv: np.ndarray,
-    count: int, own: bool, kind: int, depth: float, low: float, high: float, table: np.ndarray,
+    count: int, own: bool, kind: int, depth: float, low: float, high: float, line: np.ndarray,
+    table: np.ndarray,
 ) -> None:  # fmt: skip
     """Sums over both axes of a wall but for mode 0, 0; kind 0: one wall, 1: opposite walls, 2: a corner."""
     modes = MODES_CORNER if kind == 2 else (MODES if kind == 0 else NEAR)
     scale = depth / (high - low) if kind == 2 else depth
-    line, zero = np.empty((3, WIDTH)), 0.0 * depth
+    zero = 0.0 * depth
     for r in range(count):
         for c in range(count):
             store(table, (r, c), zero)
@@ -108,146 +110,152 @@ def _edges(
 
 @compiled
 def _give_way(
-    i: int, own: np.ndarray, taken: np.ndarray, volume: float, half: np.ndarray, sums: np.ndarray, at: int
+    i: int, own: np.ndarray, taken: np.ndarray, volume: float, a: float, b: float, sums: np.ndarray
 ) -> None:
-    """Take off M what the odd modes of one duct's end carry."""
-    g00 = load(own, (i, 0)) + volume / (math.pi * 2.0 * load(half, (i, 1)))
-    g11 = load(own, (i, 1)) + volume / (math.pi * 2.0 * load(half, (i, 0)))
+    """Take off M what the odd modes of one duct's end carry, a and b its half sides."""
+    g00 = load(own, (i, 0)) + volume / (2.0 * math.pi * b)
+    g11 = load(own, (i, 1)) + volume / (2.0 * math.pi * a)
     g01 = load(own, (i, 2))
     over = 1.0 / ((g00 * g11 - g01 * g01) * volume)
-    for a in range(taken.shape[0]):
-        first, second = load(taken, (i, 0, a)), load(taken, (i, 1, a))
+    for j in range(sums.shape[1]):
+        first, second = load(taken, (i, 0, j)), load(taken, (i, 1, j))
         x = (g11 * first - g01 * second) * over
         y = (g00 * second - g01 * first) * over
-        for b in range(taken.shape[0]):
-            _add(sums, (0, a, b, at), -(x * load(taken, (i, 0, b)) + y * load(taken, (i, 1, b))))
+        for k in range(sums.shape[1]):
+            _add(sums, (0, j, k), -(x * load(taken, (i, 0, k)) + y * load(taken, (i, 1, k))))
 
 
 @compiled
-def _add_line(
-    i: int, axis: np.ndarray, line: float, squares: np.ndarray, even: np.ndarray, odd: np.ndarray,
-    own: np.ndarray, taken: np.ndarray,
-) -> None:  # fmt: skip
+def _add_line(i: int, axis: int, line: float, near: Near) -> None:
     """The line's own modes, which the sums leave out, drive a duct's odd modes as at low frequency."""
     for column in range(2):
-        at = first_axis(axis[i]) if column == 0 else second_axis(axis[i])
+        at = first_axis(axis) if column == 0 else second_axis(axis)
         share = choose(line == float(at), 2.0, 0.0)
         for m in range(1, MODES):
-            along = share * inverse(load(squares, (at, m))) * load(odd, (i, column, m))
-            _add(own, (i, column), along * load(odd, (i, column, m)))
-            for j in range(axis.size):
-                _add(taken, (i, column, j), along * load(even, (j, at, m)))
+            odd = load(near.odd, (i, column, m))
+            along = share * inverse(load(near.squares, (at, m))) * odd
+            _add(near.own, (i, column), along * odd)
+            for j in range(near.taken.shape[2]):
+                _add(near.taken, (i, column, j), along * load(near.even, (j, at, m)))
 
 
 @compiled
-def near_block(
-    sides: np.ndarray, line: float, axis: np.ndarray, high: np.ndarray, centre: np.ndarray,
-    half: np.ndarray, yields: np.ndarray, sums: np.ndarray, place: int,
-) -> None:  # fmt: skip
+def _average(graph: Graph, sizes: Sizes, chamber: int, start: int, near: Near) -> None:
+    """Mode averages of all patches of a chamber, squares of wavenumbers; sums at zero."""
+    first, count = graph.starts[chamber], near.taken.shape[0]
+    zero = 0.0 * load(sizes.sides, (chamber, 0, start))
+    for s in range(3):
+        step = math.pi / load(sizes.sides, (chamber, s, start))
+        for m in range(MODES):
+            store(near.squares, (s, m), float(m * m) * step * step)
+    for i in range(count):
+        axis, high = graph.joints[first + i, AXIS], graph.joints[first + i, HIGH] == 1
+        for m in range(MODES):
+            store(near.even, (i, axis, m), zero + (-1.0 if high and m % 2 else 1.0))
+        for column in range(2):
+            at = first_axis(axis) if column == 0 else second_axis(axis)
+            side = 1.0 / load(sizes.sides, (chamber, at, start))
+            mode_averages(
+                load(sizes.centre, (first + i, column, start)) * side,
+                load(sizes.half, (first + i, column, start)) * side,
+                near.even[i, at], near.odd[i, column], graph.joints[first + i, YIELDS] == 1,
+            )  # fmt: skip
+            store(near.own, (i, 2), zero)
+            store(near.own, (i, column), zero)
+            for j in range(count):
+                store(near.taken, (i, column, j), zero)
+
+
+@compiled
+def near_block(graph: Graph, sizes: Sizes, chamber: int, start: int, near: Near,
+               sums: np.ndarray) -> None:  # fmt: skip
     """M, N and P among the patches of a few rooms, as :func:`models.near_field.near_field`.
 
     Parameters
     ----------
-    sides : ndarray, shape (3, WIDTH)
-        Inner sides of the rooms [m].
-    line : lanes
-        Axis of each room's line [1].
-    axis : ndarray of int, shape (n_patches,)
-        Axis that each patch's wall is normal to [1].
-    high : ndarray of bool, shape (n_patches,)
-        Whether the wall is the one at the end of that axis [flag].
-    centre, half : ndarray, shape (n_patches, 2, WIDTH)
-        Centres and half sides of the patches [m].
-    yields : ndarray of bool, shape (n_patches,)
-        Which patches are ends of ducts [flag].
-    sums : ndarray, shape (3, n_patches, n_patches, n_lanes)
+    graph : Graph
+        Structure [record].
+    sizes : Sizes
+        Designs [record].
+    chamber : int
+        Which room of theirs [1].
+    start : int
+        First of the designs [1].
+    near : Near
+        Room to work in [record].
+    sums : ndarray, shape (3, n_patches, n_patches, WIDTH)
         M [1/m], N [m] and P [m3], written in place [mixed].
-    place : int
-        First of the lanes to write [1].
     """
-    count = axis.size
-    even, odd = np.empty((count, 3, MODES, WIDTH)), np.empty((count, 2, MODES, WIDTH))
-    squares = np.empty((3, MODES, WIDTH))
-    u, v = np.empty((3, MODES, WIDTH)), np.empty((3, MODES, WIDTH))
-    on_u, on_v = np.empty(MODES, np.int64), np.empty(MODES, np.int64)
-    table = np.empty((3, 3, WIDTH))
-    taken, own = np.zeros((count, 2, count, WIDTH)), np.zeros((count, 3, WIDTH))
-    volume = load(sides, 0) * load(sides, 1) * load(sides, 2)
+    first, count = graph.starts[chamber], near.taken.shape[0]
+    s0, s1 = load(sizes.sides, (chamber, 0, start)), load(sizes.sides, (chamber, 1, start))
+    s2 = load(sizes.sides, (chamber, 2, start))
+    volume, line = s0 * s1 * s2, longest(s0, s1, s2)
     over = 1.0 / volume
-    for s in range(3):
-        step = math.pi / load(sides, s)
-        step = step * step
-        for m in range(MODES):
-            store(squares, (s, m), float(m * m) * step)
-    for i in range(count):
-        for m in range(MODES):
-            store(even, (i, axis[i], m), 0.0 * volume + (-1.0 if high[i] and m % 2 else 1.0))
-        for column in range(2):
-            at = first_axis(axis[i]) if column == 0 else second_axis(axis[i])
-            width = 1.0 / load(sides, at)
-            mode_averages(
-                load(centre, (i, column)) * width, load(half, (i, column)) * width, even[i, at],
-                odd[i, column], yields[i],
-            )  # fmt: skip
+    even, odd, u, v, on_u, on_v, table = near.even, near.odd, near.u, near.v, near.on_u, near.on_v, near.table
+    _average(graph, sizes, chamber, start, near)
     for i in range(count):
         for j in range(i, count):
-            facing, own_pair = axis[i] == axis[j], i == j
+            facing, own = graph.joints[first + i, AXIS] == graph.joints[first + j, AXIS], i == j
+            swapped = graph.joints[first + j, YIELDS] == 1 and graph.joints[first + i, YIELDS] == 0
             for turn in range(2):
-                one, two = (i, j) if (turn == 0) != (yields[j] and not yields[i]) else (j, i)
-                if turn == 1 and (facing or not yields[one]):
+                one, two = (i, j) if (turn == 0) != swapped else (j, i)
+                yields, high = graph.joints[first + one, YIELDS] == 1, graph.joints[first + one, HIGH] == 1
+                if turn == 1 and (facing or not yields):
                     break
                 many = 1
-                if yields[one]:
-                    many = 3 if own_pair or (facing and yields[two]) else 2
-                iu, iv = first_axis(axis[one]), second_axis(axis[one])
-                other = two if facing else one
-                modes = MODES if facing else MODES_CORNER
+                if yields:
+                    many = 3 if own or (facing and graph.joints[first + two, YIELDS] == 1) else 2
+                axis = graph.joints[first + one, AXIS]
+                iu, iv = first_axis(axis), second_axis(axis)
+                other, modes = (two, MODES) if facing else (one, MODES_CORNER)
                 weighted_rows(
-                    even[one, iu], even[two, iu], odd[one, 0], odd[other, 0], own_pair, many, modes, u, on_u
+                    even[one, iu], even[two, iu], odd[one, 0], odd[other, 0], own, many, modes, u, on_u
                 )
                 weighted_rows(
-                    even[one, iv], even[two, iv], odd[one, 1], odd[other, 1], own_pair, many, modes, v, on_v
+                    even[one, iv], even[two, iv], odd[one, 1], odd[other, 1], own, many, modes, v, on_v
                 )
-                d = load(sides, axis[one])
-                low, top = 0.0 * d, d
-                kind = 2
+                d = load(sizes.sides, (chamber, axis, start))
+                low, top, kind = 0.0 * d, d, 2
                 if facing:
-                    kind = 0 if high[i] == high[j] else 1
+                    kind = 0 if graph.joints[first + i, HIGH] == graph.joints[first + j, HIGH] else 1
                     flat = d * d * (1.0 / 3.0 if kind == 0 else -1.0 / 6.0)
                 else:
-                    column = 0 if first_axis(axis[two]) == axis[one] else 1
-                    middle, reach = load(centre, (two, column)), load(half, (two, column))
-                    if high[one]:
+                    column = 0 if first_axis(graph.joints[first + two, AXIS]) == axis else 1
+                    middle = load(sizes.centre, (first + two, column, start))
+                    reach = load(sizes.half, (first + two, column, start))
+                    if high:
                         middle = d - middle
                     low, top = max(middle - reach, 0.0), min(middle + reach, d)
                     flat = d * d / 3.0 - d * (low + top) / 2.0 + (low * low + low * top + top * top) / 6.0
-                flat = choose(line == float(axis[one]), 0.0, flat)
+                flat = choose(line == float(axis), 0.0, flat)
                 along_u = choose(line == float(iu), 1.0, 0.0)
                 along_v = choose(line == float(iv), 1.0, 0.0)
-                ku, kv = squares[iu], squares[iv]
-                _double_sums(u, on_u, ku, v, on_v, kv, many, own_pair, kind, d, low, top, table)
+                ku, kv = near.squares[iu], near.squares[iv]
+                _double_sums(u, on_u, ku, v, on_v, kv, many, own, kind, d, low, top, near.line, table)
                 _edges(u, on_u, ku, v, on_v, kv, many, modes, along_u, along_v, flat, table)
                 if turn == 0:
                     m0 = load(table, (0, 0)) * over
-                    if own_pair:
-                        m0 += tail(sides, iu, iv, half[i])
-                    store(sums, (0, i, j, place), m0)
-                    store(sums, (0, j, i, place), m0)
+                    if own:
+                        m0 += tail(sizes.sides[chamber], iu, iv, sizes.half[first + i], start)
+                    store(sums, (0, i, j), m0)
+                    store(sums, (0, j, i), m0)
                 if many > 1:
-                    store(taken, (one, 0, two), load(table, (1, 0)))
-                    store(taken, (one, 1, two), load(table, (0, 1)))
-                if own_pair and many == 3:
-                    store(own, (i, 0), load(table, (2, 0)))
-                    store(own, (i, 1), load(table, (0, 2)))
-                    store(own, (i, 2), load(table, (1, 1)))
+                    store(near.taken, (one, 0, two), load(table, (1, 0)))
+                    store(near.taken, (one, 1, two), load(table, (0, 1)))
+                if own and many == 3:
+                    store(near.own, (i, 0), load(table, (2, 0)))
+                    store(near.own, (i, 1), load(table, (0, 2)))
+                    store(near.own, (i, 2), load(table, (1, 1)))
                 elif many == 3:
-                    store(taken, (two, 0, one), load(table, (2, 0)))
-                    store(taken, (two, 1, one), load(table, (0, 2)))
-            second, third = higher_sums(even, squares, line, i, j)
-            for a, b in ((i, j), (j, i)):
-                store(sums, (1, a, b, place), second * over)
-                store(sums, (2, a, b, place), third * over)
+                    store(near.taken, (two, 0, one), load(table, (2, 0)))
+                    store(near.taken, (two, 1, one), load(table, (0, 2)))
+            second, third = higher_sums(even, near.squares, line, i, j, near.products)
+            for k in range(2):
+                one, two = (i, j) if k == 0 else (j, i)
+                store(sums, (1, one, two), second * over)
+                store(sums, (2, one, two), third * over)
     for i in range(count):
-        if yields[i]:
-            _add_line(i, axis, line, squares, even, odd, own, taken)
-            _give_way(i, own, taken, volume, half, sums, place)
+        if graph.joints[first + i, YIELDS] == 1:
+            a, b = load(sizes.half, (first + i, 0, start)), load(sizes.half, (first + i, 1, start))
+            _add_line(i, graph.joints[first + i, AXIS], line, near)
+            _give_way(i, near.own, near.taken, volume, a, b, sums)

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from models.jit import compiled, compiled_sums, inlined, sin_cos
+from models.jit import compiled, compiled_sums, inlined, log, sin_cos
 from models.lanes import WIDTH, any_lane, load
 from models.near_field import MODES
 from models.near_field_tail import CORNER, NARROW, NODE_WEIGHTS, NODES, WIDE
@@ -18,9 +18,10 @@ _LAST = (MODES - 0.5) * math.pi
 @inlined
 def uniform_length(a: float, b: float) -> float:
     """Near-field length of a flanged rectangle with uniform velocity [m] for its sides [m]."""
-    moment = 2.0 * (a * a * b * math.asinh(b / a) + a * b * b * math.asinh(a / b))
     square = a * a + b * b
-    moment += (2.0 / 3.0) * (a * a * a + b * b * b - square * math.sqrt(square))
+    root = math.sqrt(square)
+    moment = 2.0 * a * b * (a * log((b + root) / a) + b * log((a + root) / b))
+    moment += (2.0 / 3.0) * (a * a * a + b * b * b - square * root)
     return moment / (2.0 * math.pi * a * b)
 
 
@@ -49,25 +50,39 @@ def _kept(a: float, b: float, ku: float, kv: float) -> float:
 
 
 @compiled
-def tail(sides: np.ndarray, first: int, second: int, half: np.ndarray) -> float:
+def _small_tails(sides: np.ndarray, first: int, second: int, half: np.ndarray, start: int) -> float:
+    """The same for patches small against the modes, which numbers one by one give."""
+    small = np.zeros(WIDTH)
+    for lane in range(WIDTH):
+        d = start + lane
+        a, b, ku, kv = half[0, d], half[1, d], _LAST / sides[first, d], _LAST / sides[second, d]
+        if min(a * ku, b * kv) < WIDE:
+            small[lane] = uniform_length(2.0 * a, 2.0 * b) / (4.0 * a * b) - _kept(a, b, ku, kv) / math.pi**2
+    return load(small, 0)
+
+
+@compiled
+def tail(sides: np.ndarray, first: int, second: int, half: np.ndarray, start: int) -> float:
     """What modes beyond the last one add to M of patches with themselves.
 
     Parameters
     ----------
-    sides : ndarray, shape (3, WIDTH)
+    sides : ndarray, shape (3, n)
         Inner sides of the rooms [m].
     first, second : int
         Axes that lie in the wall [1].
-    half : ndarray, shape (2, WIDTH)
+    half : ndarray, shape (2, n)
         Half sides of the patches along them [m].
+    start : int
+        First of the rooms [1].
 
     Returns
     -------
     lanes
         What the sum lacks [1/m].
     """
-    a, b = load(half, 0), load(half, 1)
-    ku, kv = _LAST / load(sides, first), _LAST / load(sides, second)
+    a, b = load(half, (0, start)), load(half, (1, start))
+    ku, kv = _LAST / load(sides, (first, start)), _LAST / load(sides, (second, start))
     au, bv = a * ku, b * kv
     wide = 1.0 / (8.0 * math.pi * b * au * au) + 1.0 / (8.0 * math.pi * a * bv * bv)
     product = ku * kv
@@ -75,13 +90,7 @@ def tail(sides: np.ndarray, first: int, second: int, half: np.ndarray) -> float:
     higher += CORNER / (4.0 * product * math.sqrt(product))
     wide = max(wide - higher / (math.pi * math.pi * a * a * b * b), 0.0)
     narrow = min(au, bv)
-    if not any_lane(narrow < WIDE):
-        return wide
-    small = np.zeros(WIDTH)
-    for lane in range(WIDTH):
-        a0, b0, u0, v0 = half[0, lane], half[1, lane], _LAST / sides[first, lane], _LAST / sides[second, lane]
-        if min(a0 * u0, b0 * v0) < WIDE:
-            small[lane] = uniform_length(2.0 * a0, 2.0 * b0) / (4.0 * a0 * b0)
-            small[lane] -= _kept(a0, b0, u0, v0) / math.pi**2
-    share = min(max((narrow - NARROW) / (WIDE - NARROW), 0.0), 1.0)
-    return share * wide + (1.0 - share) * load(small, 0)
+    if any_lane(narrow < WIDE):
+        share = min(max((narrow - NARROW) / (WIDE - NARROW), 0.0), 1.0)
+        wide = share * wide + (1.0 - share) * _small_tails(sides, first, second, half, start)
+    return wide
