@@ -63,13 +63,13 @@ def _allocates(function: Any) -> bool:
 
 def compiled(function: Function) -> Function:
     """Compile a function that only compiled code calls; its indices are never negative."""
-    counted = _allocates(function)
-    return cast(Function, numba.njit(**_INNER, _nrt=counted, fastmath=_FLAGS)(function))
+    return cast(Function, numba.njit(**_INNER, _nrt=_allocates(function), fastmath=_FLAGS)(function))
 
 
 def compiled_sums(function: Function) -> Function:
     """The same, with sums in any order."""
-    return cast(Function, numba.njit(**_INNER, fastmath=_FLAGS | {"reassoc"})(function))
+    counted, flags = _allocates(function), _FLAGS | {"reassoc"}
+    return cast(Function, numba.njit(**_INNER, _nrt=counted, fastmath=flags)(function))
 
 
 def compiled_family(module: ModuleType, names: Sequence[str], **own: Any) -> list[Any]:
