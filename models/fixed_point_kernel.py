@@ -20,6 +20,9 @@ from models.lanes import WIDTH, any_lane, choose, load, store
 POOL = WIDTH
 """Systems in work at once."""
 
+NEGLIGIBLE = 0.01 * TOLERANCE
+"""Largest change of a speed at which a state counts as its own answer; above, another one follows."""
+
 _FLOOR = math.log(LEAST_SPEED)
 
 
@@ -37,7 +40,8 @@ class Pool(NamedTuple):
     steps : ndarray, shape (POOL,)
         Steps done; -1 while speeds count as none [1].
     last : ndarray, shape (POOL,)
-        1 for the last state of a system that has settled, 2 for that of one that has not, else 0 [1].
+        0 for systems in work; 1 where the next state is the last one, 2 where it is although nothing has
+        settled; 3 and 4 for the same at their last state [1].
     origin : ndarray of int, shape (POOL,)
         Which systems they are, -1 for none [1].
     work, flows, over : ndarray
@@ -76,7 +80,7 @@ def put_in(graph: Graph, pool: Pool, at: int, table: np.ndarray, lane: int, orig
         pool.table[row, at] = table[row, lane]
     pool.origin[at] = origin
     pool.steps[at] = -1.0
-    pool.last[at] = 0.0 if graph.bounds.losses and graph.bounds.ducts > 0 else 1.0
+    pool.last[at] = 0.0 if graph.bounds.losses and graph.bounds.ducts > 0 else 3.0
     for end in range(pool.speeds.shape[0]):
         pool.speeds[end, at] = 0.0
 
@@ -107,7 +111,10 @@ def _step(graph: Graph, rows: Rows, pool: Pool, m: int, square: float) -> None:
         store(pool.logs, (3, end, m), found)
         store(pool.logs, (0, end, m), coming)
         store(pool.speeds, (end, m), exp(coming))
-    store(pool.last, m, choose(done, 1.0, choose(ending, 2.0, 0.0)))
+    last = load(pool.last, m)
+    exact = begun & (change < NEGLIGIBLE)
+    coming = choose(done, 1.0, choose(ending, 2.0, 0.0))
+    store(pool.last, m, choose(last > 0.0, last + 2.0, choose(exact, 3.0, coming)))
     store(pool.steps, m, steps + 1.0)
 
 
@@ -141,21 +148,20 @@ def advance(graph: Graph, rows: Rows, pool: Pool, use_fixed: bool, free: np.ndar
     """
     for m in range(0, POOL, WIDTH):
         answer(graph, rows, pool.table, m, pool.speeds, pool.work, pool.flows)
-        last = load(pool.last, m)
-        if any_lane(last > 0.0):
-            for at in range(m, m + WIDTH):
-                origin = pool.origin[at]
-                if origin >= 0 and pool.last[at] > 0.0:
-                    for row in range(pool.flows.shape[0]):
-                        results[origin // WIDTH, row, origin % WIDTH] = pool.flows[row, at - m]
-                    settled = 1.0 if pool.last[at] == 1.0 else 0.0
-                    results[origin // WIDTH, pool.flows.shape[0], origin % WIDTH] = settled
-                    pool.origin[at] = -1
-                    free[count] = at
-                    count += 1
         if pool.speeds.shape[0] > 0 and graph.bounds.losses:
             square = 1.0 / exceeded(graph.bounds, pool.table, rows, m, pool.flows, pool.over)
             if use_fixed:
                 square = load(pool.table, (rows.fixed, m))
             _step(graph, rows, pool, m, square)
+        if any_lane(load(pool.last, m) > 2.0):
+            for at in range(m, m + WIDTH):
+                origin = pool.origin[at]
+                if origin >= 0 and pool.last[at] > 2.0:
+                    for row in range(pool.flows.shape[0]):
+                        results[origin // WIDTH, row, origin % WIDTH] = pool.flows[row, at - m]
+                    settled = 1.0 if pool.last[at] == 3.0 else 0.0
+                    results[origin // WIDTH, pool.flows.shape[0], origin % WIDTH] = settled
+                    pool.origin[at] = -1
+                    free[count] = at
+                    count += 1
     return count
