@@ -24,7 +24,7 @@ from models.kernel_records import (
     Tones,
 )
 from models.lanes import WIDTH, any_lane, choose, load, store
-from models.near_field import MODES
+from models.near_field import MODES, MODES_SECOND, MODES_THIRD
 from models.near_field_kernel import near_block
 from models.near_field_modes_kernel import first_axis, longest, second_axis
 from models.room_kernel import line_impedance, patch_waves, room_medium
@@ -133,7 +133,9 @@ def near_fields(graph: Graph, sizes: Sizes, begin: int, end: int, sums: np.ndarr
             np.empty((count, 3, MODES, WIDTH)), np.empty((count, 2, MODES, WIDTH)), np.empty((3, MODES, WIDTH)),
             np.empty((3, MODES, WIDTH)), np.empty((3, MODES, WIDTH)), np.empty(MODES, np.int64),
             np.empty(MODES, np.int64), np.empty((3, 3, WIDTH)), np.empty((3, WIDTH)),
-            np.empty((count, 2, count, WIDTH)), np.empty((count, 3, WIDTH)), np.empty((3, MODES, WIDTH)),
+            np.empty((count, 2, count, WIDTH)), np.empty((count, 3, WIDTH)), np.empty((3, MODES_SECOND, WIDTH)),
+            np.empty((3, MODES_SECOND), np.int64), np.empty((MODES_SECOND, MODES_SECOND, MODES_SECOND, WIDTH)),
+            np.empty((MODES_THIRD, MODES_THIRD, MODES_THIRD, WIDTH)),
         )  # fmt: skip
         if graph.rooms[chamber] < 0:
             for start in range(begin, end, WIDTH):

@@ -150,7 +150,7 @@ _exponent = _of_bits(_write_exponent)
 _mantissa = _of_bits(_write_mantissa)
 _rough_root = _of_bits(_write_rough(True))
 _rough = _of_bits(_write_rough(False))
-_floor = _of_bits(lambda builder, value, bits, kind: call("floor", builder, value))
+round_down = _of_bits(lambda builder, value, bits, kind: call("floor", builder, value))
 _LOG2E = math.log2(math.e)
 _LN2_HIGH, _LN2_LOW = 6.93147180369123816490e-01, 1.90821492927058770002e-10
 _TWO_OVER_PI = 2.0 / math.pi
@@ -168,6 +168,12 @@ _SIN = (
     -0.16666666666666666, 0.008333333333330948, -0.00019841269836756774, 2.7557316101617874e-06,
     -2.505113165023518e-08, 1.5918115263265974e-10,
 )  # fmt: skip
+SIN_HALF_TURN = (
+    -0.1666666666666665, 0.008333333333325928, -0.00019841269836466636, 2.7557318055221206e-06,
+    -2.505197288121006e-08, 1.6050970646122487e-10, -7.408031343670488e-13,
+)  # fmt: skip
+"""(sin x/x - 1)/x^2 by powers of x^2, up to a quarter turn to either side."""
+
 _COS = (
     -0.49999999999999967, 0.04166666666663091, -0.0013888888882125252, 2.4801582621951665e-05,
     -2.7555855220105783e-07, 2.066548384659679e-09,
@@ -177,7 +183,13 @@ _TINY = 1e-290
 
 
 @inlined
-def _series(factors: tuple[float, ...], x: float) -> float:
+def round_off(x: float) -> float:
+    """The nearest whole number."""
+    return round_down(x + 0.5)
+
+
+@inlined
+def series(factors: tuple[float, ...], x: float) -> float:
     """Sum of powers of x with given factors."""
     total = factors[-1] * x + factors[-2]
     for k in range(len(factors) - 3, -1, -1):
@@ -192,7 +204,7 @@ def exp(x: float) -> float:
     shifted = x * _LOG2E + _MAGIC  # the nearest integer lies in its low bits
     n = shifted - _MAGIC
     r = (x - n * _LN2_HIGH) - n * _LN2_LOW
-    return _series(_EXP, r) * _power_of_two(shifted)
+    return series(_EXP, r) * _power_of_two(shifted)
 
 
 @inlined
@@ -207,7 +219,7 @@ def log(x: float) -> float:
     n = choose(small, n - 54.0, n)
     s = (m - 1.0) / (m + 1.0)
     z = s * s
-    result = n * _LN2_HIGH + (n * _LN2_LOW + 2.0 * (s + s * z * _series(_LOG, z)))
+    result = n * _LN2_HIGH + (n * _LN2_LOW + 2.0 * (s + s * z * series(_LOG, z)))
     result = choose(x < math.inf, result, x)
     return choose(x == 0.0, -math.inf, result)
 
@@ -215,7 +227,7 @@ def log(x: float) -> float:
 @inlined
 def _reduced(x: float) -> tuple[float, float]:
     """X less its nearest multiple of a quarter turn, and that multiple."""
-    n = _floor(x * _TWO_OVER_PI + 0.5)
+    n = round_off(x * _TWO_OVER_PI)
     return ((x - n * _HALF_PI[0]) - n * _HALF_PI[1]) - n * _HALF_PI[2], n
 
 
@@ -224,14 +236,14 @@ def sin_cos(x: float) -> tuple[float, float]:
     """Sine and cosine of an angle below some 1e6."""
     r, n = _reduced(x)
     z = r * r
-    s, c = r + r * z * _series(_SIN, z), 1.0 + z * _series(_COS, z)
-    half = _floor(0.5 * n)
+    s, c = r + r * z * series(_SIN, z), 1.0 + z * series(_COS, z)
+    half = round_down(0.5 * n)
     odd = n - 2.0 * half > 0.5
     sine, cosine = choose(odd, c, s), choose(odd, s, c)
     # signs change with every half turn, of the cosine a quarter earlier
-    sine = choose(half - 2.0 * _floor(0.5 * half) > 0.5, -sine, sine)
-    half = _floor(0.5 * n + 0.5)
-    cosine = choose(half - 2.0 * _floor(0.5 * half) > 0.5, -cosine, cosine)
+    sine = choose(half - 2.0 * round_down(0.5 * half) > 0.5, -sine, sine)
+    half = round_down(0.5 * n + 0.5)
+    cosine = choose(half - 2.0 * round_down(0.5 * half) > 0.5, -cosine, cosine)
     return sine, cosine
 
 

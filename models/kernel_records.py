@@ -227,8 +227,12 @@ class Near(NamedTuple):
         Sums over both axes, over one [mixed].
     taken, own : ndarray, shape (n_patches, 2, n_patches, WIDTH), (n_patches, 3, WIDTH)
         What drives the odd modes of duct ends, and their own sums [mixed].
-    products : ndarray, shape (3, MODES, WIDTH)
+    products : ndarray, shape (3, MODES_SECOND, WIDTH)
         Weighted products of averages of two patches along each axis [1].
+    active : ndarray of int, shape (3, MODES_SECOND)
+        Which of them do not vanish [1].
+    fourth, sixth : ndarray, shape (MODES_SECOND, MODES_SECOND, MODES_SECOND, WIDTH), and of MODES_THIRD
+        Inverse powers of the modes' wavenumbers [m4], [m6].
     """
 
     even: np.ndarray
@@ -243,6 +247,9 @@ class Near(NamedTuple):
     taken: np.ndarray
     own: np.ndarray
     products: np.ndarray
+    active: np.ndarray
+    fourth: np.ndarray
+    sixth: np.ndarray
 
 
 class Room(NamedTuple):

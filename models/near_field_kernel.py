@@ -12,11 +12,14 @@ import numpy as np
 
 from models.jit import compiled, exp, inlined, inverse, inverse_root
 from models.kernel_records import AXIS, HIGH, YIELDS, Graph, Near, Sizes
-from models.lanes import choose, load, store
+from models.lanes import any_lane, choose, load, store
 from models.near_field import MODES, MODES_CORNER, NEAR
-from models.near_field_higher_kernel import higher_sums
+from models.near_field_higher_kernel import higher_blocks, higher_sums
 from models.near_field_modes_kernel import first_axis, longest, mode_averages, second_axis, weighted_rows
 from models.near_field_tail_kernel import tail
+
+INVERSE_SQUARES = 1.0 / np.maximum(np.arange(MODES), 1.0) ** 2
+"""Of the numbers of modes."""
 
 
 @inlined
@@ -91,18 +94,21 @@ def _double_sums(
 
 @compiled
 def _edges(
-    u: np.ndarray, on_u: np.ndarray, ku: np.ndarray, v: np.ndarray, on_v: np.ndarray, kv: np.ndarray,
-    count: int, modes: int, along_u: float, along_v: float, flat: float, table: np.ndarray,
+    u: np.ndarray, on_u: np.ndarray, v: np.ndarray, on_v: np.ndarray, count: int, modes: int, along_u: float,
+    along_v: float, flat: float, table: np.ndarray,
 ) -> None:  # fmt: skip
-    """What the line takes off the sums, where it lies in the wall, and the part of mode 0, 0."""
+    """What the line takes off the sums, where it lies in the wall, and the part of mode 0, 0.
+
+    ``along_u`` and ``along_v``: inverse square of the first wavenumber along the line, zero along other axes.
+    """
     for r in range(count):
         taken_u = 0.0 * flat
         taken_v = taken_u
         for m in range(1, modes):
             if on_u[m] > 0:
-                taken_u += load(u, (r, m)) * inverse(load(ku, m))
+                taken_u += load(u, (r, m)) * INVERSE_SQUARES[m]
             if on_v[m] > 0:
-                taken_v += load(v, (r, m)) * inverse(load(kv, m))
+                taken_v += load(v, (r, m)) * INVERSE_SQUARES[m]
         for c in range(count):
             _add(table, (r, c), (flat * load(u, (r, 0)) - along_u * taken_u) * load(v, (c, 0)))
             _add(table, (c, r), -along_v * taken_v * load(u, (c, 0)))
@@ -130,13 +136,18 @@ def _add_line(i: int, axis: int, line: float, near: Near) -> None:
     """The line's own modes, which the sums leave out, drive a duct's odd modes as at low frequency."""
     for column in range(2):
         at = first_axis(axis) if column == 0 else second_axis(axis)
-        share = choose(line == float(at), 2.0, 0.0)
-        for m in range(1, MODES):
-            odd = load(near.odd, (i, column, m))
-            along = share * inverse(load(near.squares, (at, m))) * odd
-            _add(near.own, (i, column), along * odd)
-            for j in range(near.taken.shape[2]):
-                _add(near.taken, (i, column, j), along * load(near.even, (j, at, m)))
+        share = choose(line == float(at), 2.0 * inverse(load(near.squares, (at, 1))), 0.0)
+        if any_lane(share > 0.0):
+            for j in range(-1, near.taken.shape[2]):
+                total = 0.0 * share
+                for m in range(1, MODES):
+                    odd = load(near.odd, (i, column, m))
+                    other = odd if j < 0 else load(near.even, (j, at, m))
+                    total += INVERSE_SQUARES[m] * odd * other
+                if j < 0:
+                    _add(near.own, (i, column), share * total)
+                else:
+                    _add(near.taken, (i, column, j), share * total)
 
 
 @compiled
@@ -193,6 +204,7 @@ def near_block(graph: Graph, sizes: Sizes, chamber: int, start: int, near: Near,
     over = 1.0 / volume
     even, odd, u, v, on_u, on_v, table = near.even, near.odd, near.u, near.v, near.on_u, near.on_v, near.table
     _average(graph, sizes, chamber, start, near)
+    higher_blocks(near, line)
     for i in range(count):
         for j in range(i, count):
             facing, own = graph.joints[first + i, AXIS] == graph.joints[first + j, AXIS], i == j
@@ -228,11 +240,11 @@ def near_block(graph: Graph, sizes: Sizes, chamber: int, start: int, near: Near,
                     low, top = max(middle - reach, 0.0), min(middle + reach, d)
                     flat = d * d / 3.0 - d * (low + top) / 2.0 + (low * low + low * top + top * top) / 6.0
                 flat = choose(line == float(axis), 0.0, flat)
-                along_u = choose(line == float(iu), 1.0, 0.0)
-                along_v = choose(line == float(iv), 1.0, 0.0)
                 ku, kv = near.squares[iu], near.squares[iv]
+                along_u = choose(line == float(iu), inverse(load(ku, 1)), 0.0)
+                along_v = choose(line == float(iv), inverse(load(kv, 1)), 0.0)
                 _double_sums(u, on_u, ku, v, on_v, kv, many, own, kind, d, low, top, near.line, table)
-                _edges(u, on_u, ku, v, on_v, kv, many, modes, along_u, along_v, flat, table)
+                _edges(u, on_u, v, on_v, many, modes, along_u, along_v, flat, table)
                 if turn == 0:
                     m0 = load(table, (0, 0)) * over
                     if own:
@@ -249,7 +261,7 @@ def near_block(graph: Graph, sizes: Sizes, chamber: int, start: int, near: Near,
                 elif many == 3:
                     store(near.taken, (two, 0, one), load(table, (2, 0)))
                     store(near.taken, (two, 1, one), load(table, (0, 2)))
-            second, third = higher_sums(even, near.squares, line, i, j, near.products)
+            second, third = higher_sums(near, i, j)
             for k in range(2):
                 one, two = (i, j) if k == 0 else (j, i)
                 store(sums, (1, one, two), second * over)

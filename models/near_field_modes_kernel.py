@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from models.jit import compiled, inlined, inverse, sin_cos
+from models.jit import compiled, inlined, sin_cos
 from models.lanes import any_lane, choose, load, store
 from models.near_field import MODES
 
@@ -57,12 +57,12 @@ def mode_averages(centre: float, half: float, even: np.ndarray, odd: np.ndarray,
     s2, c2 = sin_cos(math.pi * half)
     s, c, s_half, c_half = s1, c1, s2, c2
     zero = 0.0 * centre
-    reach = zero
+    reach, over = zero, 1.0 / (math.pi * half)
     store(even, 0, zero + 1.0)
     store(odd, 0, zero)
     for m in range(1, MODES):
         reach = reach + half
-        store(even, m, c * s_half * inverse(math.pi * reach))
+        store(even, m, c * s_half * (over * (1.0 / m)))
         if yields:
             value = math.sqrt(2.0) / math.pi * s * c_half * reach / (reach * reach - 0.25)
             short = reach - 0.5

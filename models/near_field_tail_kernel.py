@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from models.jit import compiled, compiled_sums, inlined, log, sin_cos
+from models.jit import SIN_HALF_TURN, compiled, compiled_sums, inlined, log, round_off, series
 from models.lanes import WIDTH, any_lane, load
 from models.near_field import MODES
 from models.near_field_tail import CORNER, NARROW, NODE_WEIGHTS, NODES, WIDE
@@ -25,6 +25,15 @@ def uniform_length(a: float, b: float) -> float:
     return moment / (2.0 * math.pi * a * b)
 
 
+@inlined
+def _square_ratio(x: float) -> float:
+    """Square of sin x over x, of a number not zero."""
+    r = x - round_off(x * (1.0 / math.pi)) * math.pi
+    z = r * r
+    s = r + r * z * series(SIN_HALF_TURN, z)
+    return s * s / (x * x)
+
+
 @compiled_sums
 def _kept(a: float, b: float, ku: float, kv: float) -> float:
     """The part of the flanged integral that the kept modes hold, for a patch small against them."""
@@ -34,17 +43,12 @@ def _kept(a: float, b: float, ku: float, kv: float) -> float:
         one, k1 = (a, ku) if turn == 0 else (b, kv)
         two, k2 = (b, kv) if turn == 0 else (a, ku)
         for p in range(_POINTS):
-            angle = one * k1 * NODES[p]
-            s, _ = sin_cos(angle)
-            first[p] = NODE_WEIGHTS[p] * (s / angle) * (s / angle)
+            first[p] = NODE_WEIGHTS[p] * _square_ratio(one * k1 * NODES[p])
         for q in range(_POINTS):
             inner = 0.0
             node = NODES[q]
             for p in range(_POINTS):
-                angle = two * k2 * NODES[p] * node
-                s, _ = sin_cos(angle)
-                ratio = s / angle
-                inner += first[p] * ratio * ratio
+                inner += first[p] * _square_ratio(two * k2 * NODES[p] * node)
             kept += k1 * k2 * NODE_WEIGHTS[q] * inner / math.sqrt(k1 * k1 + k2 * k2 * node * node)
     return kept
 
