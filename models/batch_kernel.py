@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from models.drive_kernel import amplifier_current, eliminate, exceeded, square_size
-from models.fixed_point_kernel import POOL, advance, make_pool, put_in
+from models.fixed_point_kernel import advance, make_pool, put_in
 from models.jit import compiled, entry_point, log
 from models.kernel_records import SIGN, UNKNOWN, Found, Graph, Rows, Sizes, Tones
 from models.lanes import WIDTH, load, store
@@ -129,7 +129,7 @@ def _write(graph: Graph, d: int, column: int, lane: int, out: np.ndarray, settle
 def _conclude(graph: Graph, rows: Rows, table: np.ndarray, use_fixed: bool, flows: np.ndarray,
               over: np.ndarray, out: np.ndarray) -> None:  # fmt: skip
     """Drive, level, current, permitted voltages and sizes of eight systems, rows of ``out``."""
-    square = 1.0 / exceeded(graph.bounds, table, rows, 0, flows, over)
+    square = 1.0 / exceeded(graph.bounds, table, rows, flows, over)
     if use_fixed:
         square = load(table, (rows.fixed, 0))
     volts = math.sqrt(square)
@@ -177,9 +177,9 @@ def drive_planes(
     unknowns, use_fixed = graph.entries.shape[0], sizes.voltage.shape[0] > 0
     table, over, out = np.empty((rows.count, WIDTH)), np.empty((6, WIDTH)), np.empty((10 + unknowns, WIDTH))
     results = np.empty(((end_at - begin_at + WIDTH - 1) // WIDTH * columns, 2 * unknowns + 1, WIDTH))
-    pool, free = make_pool(graph, rows), np.empty(POOL, np.int64)
-    count = POOL
-    for at in range(POOL):
+    pool, free = make_pool(graph, rows), np.empty(WIDTH, np.int64)
+    count = WIDTH
+    for at in range(WIDTH):
         free[at] = at
     for start in range(begin_at, end_at, WIDTH):
         block = (start - begin_at) // WIDTH
@@ -193,7 +193,7 @@ def drive_planes(
                     count = advance(graph, rows, pool, use_fixed, free, count, results)
                 count -= 1
                 put_in(graph, pool, free[count], table, lane, (block * columns + column) * WIDTH + lane)
-    while count < POOL:
+    while count < WIDTH:
         count = advance(graph, rows, pool, use_fixed, free, count, results)
     for start in range(begin_at, end_at, WIDTH):
         block = (start - begin_at) // WIDTH

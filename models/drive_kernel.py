@@ -32,21 +32,21 @@ def times(a_re: float, a_im: float, b_re: float, b_im: float) -> tuple[float, fl
 
 
 @inlined
-def pair(table: np.ndarray, number: int, m: int) -> tuple[float, float]:
-    """A complex number of a table, eight neighbours from ``m`` on."""
-    return load(table, (2 * number, m)), load(table, (2 * number + 1, m))
+def pair(table: np.ndarray, number: int) -> tuple[float, float]:
+    """A complex number of a table."""
+    return load(table, 2 * number), load(table, 2 * number + 1)
 
 
 @inlined
 def set_pair(table: np.ndarray, number: int, re: float, im: float) -> None:
-    """Store a complex number in a table of eight."""
-    store(table, (2 * number, 0), re)
-    store(table, (2 * number + 1, 0), im)
+    """Store a complex number in a table."""
+    store(table, 2 * number, re)
+    store(table, 2 * number + 1, im)
 
 
 @inlined
 def _take_off(table: np.ndarray, number: int, re: float, im: float) -> None:
-    set_pair(table, number, load(table, (2 * number, 0)) - re, load(table, (2 * number + 1, 0)) - im)
+    set_pair(table, number, load(table, 2 * number) - re, load(table, 2 * number + 1) - im)
 
 
 @compiled
@@ -65,15 +65,15 @@ def eliminate(plan: Steps, right: int, table: np.ndarray) -> None:
     target = 0
     for step in range(plan.steps.shape[0]):
         pivot, diagonal, start, end = plan.steps[step]
-        d_re, d_im = pair(table, diagonal, 0)
+        d_re, d_im = pair(table, diagonal)
         d_re, d_im = reciprocal(d_re, d_im)
         set_pair(table, diagonal, d_re, d_im)
-        r_re, r_im = pair(table, right + pivot, 0)
+        r_re, r_im = pair(table, right + pivot)
         for a in range(start, end):
-            e_re, e_im = pair(table, plan.others[a, 1], 0)
+            e_re, e_im = pair(table, plan.others[a, 1])
             f_re, f_im = times(e_re, e_im, d_re, d_im)
             for b in range(a, end):
-                e_re, e_im = pair(table, plan.others[b, 1], 0)
+                e_re, e_im = pair(table, plan.others[b, 1])
                 e_re, e_im = times(f_re, f_im, e_re, e_im)
                 _take_off(table, plan.targets[target], e_re, e_im)
                 target += 1
@@ -82,7 +82,7 @@ def eliminate(plan: Steps, right: int, table: np.ndarray) -> None:
 
 
 @compiled
-def substitute(plan: Steps, right: int, table: np.ndarray, m: int, flows: np.ndarray) -> None:
+def substitute(plan: Steps, right: int, table: np.ndarray, flows: np.ndarray) -> None:
     """Recover the eliminated unknowns, last first.
 
     Parameters
@@ -91,22 +91,20 @@ def substitute(plan: Steps, right: int, table: np.ndarray, m: int, flows: np.nda
         The schedule [record].
     right : int
         Where right sides begin [1].
-    table : ndarray, shape (n_rows, n)
+    table : ndarray, shape (n_rows, WIDTH)
         As :func:`eliminate` leaves it [any].
-    m : int
-        First of the eight neighbours [1].
     flows : ndarray, shape (2 n_unknowns, WIDTH)
         Unknowns, written in place [any].
     """
     for step in range(plan.steps.shape[0] - 1, -1, -1):
         pivot, diagonal, start, end = plan.steps[step]
-        r_re, r_im = pair(table, right + pivot, m)
+        r_re, r_im = pair(table, right + pivot)
         for a in range(start, end):
-            e_re, e_im = pair(table, plan.others[a, 1], m)
-            q_re, q_im = pair(flows, plan.others[a, 0], 0)
+            e_re, e_im = pair(table, plan.others[a, 1])
+            q_re, q_im = pair(flows, plan.others[a, 0])
             q_re, q_im = times(e_re, e_im, q_re, q_im)
             r_re, r_im = r_re - q_re, r_im - q_im
-        d_re, d_im = pair(table, diagonal, m)
+        d_re, d_im = pair(table, diagonal)
         r_re, r_im = times(r_re, r_im, d_re, d_im)
         set_pair(flows, pivot, r_re, r_im)
 
@@ -121,7 +119,7 @@ def amplifier_current(
     share = 1.0 / bounds.drivers if bounds.series else 1.0
     re, im = 0.0 * coil_re, 0.0 * coil_re
     for i in range(bounds.drivers):
-        q_re, q_im = pair(flows, i, 0)
+        q_re, q_im = pair(flows, i)
         re, im = re + back * q_re, im + back * q_im
     return times(share * (whole - re), -share * im, coil_re, coil_im)
 
@@ -129,13 +127,13 @@ def amplifier_current(
 @inlined
 def square_size(flows: np.ndarray, i: int, scale: float) -> float:
     """Square of the peak excursion or air speed of an unknown at one volt."""
-    re, im = pair(flows, i, 0)
+    re, im = pair(flows, i)
     return (re * re + im * im) * scale
 
 
 @compiled
 def exceeded(
-    bounds: Bounds, table: np.ndarray, rows: Rows, m: int, flows: np.ndarray, over: np.ndarray
+    bounds: Bounds, table: np.ndarray, rows: Rows, flows: np.ndarray, over: np.ndarray
 ) -> float:
     """By what the squares of all that is limited exceed their limits at one volt.
 
@@ -143,12 +141,10 @@ def exceeded(
     ----------
     bounds : Bounds
         Driver and limits [record].
-    table : ndarray, shape (n_rows, n)
+    table : ndarray, shape (n_rows, WIDTH)
         The systems [any].
     rows : Rows
         Where their parts begin [record].
-    m : int
-        First of the eight neighbours [1].
     flows : ndarray, shape (2 n_unknowns, WIDTH)
         Flows at one volt [m3/(s V)].
     over : ndarray, shape (6, WIDTH)
@@ -161,16 +157,16 @@ def exceeded(
         The largest of them [1/V2].
     """
     first = bounds.drivers + bounds.diaphragms
-    re, im = amplifier_current(bounds, flows, load(table, (rows.coil, m)), load(table, (rows.coil + 1, m)))
+    re, im = amplifier_current(bounds, flows, load(table, rows.coil), load(table, rows.coil + 1))
     zero = 0.0 * re
     excursion, give, speed = zero, zero, zero
     for i in range(bounds.drivers):
-        excursion = max(excursion, square_size(flows, i, load(table, (rows.scale + i, m))))
+        excursion = max(excursion, square_size(flows, i, load(table, rows.scale + i)))
     for i in range(bounds.drivers, first):
-        square = square_size(flows, i, load(table, (rows.scale + i, m)))
-        give = max(give, square * load(table, (rows.reach + i - bounds.drivers, m)))
+        square = square_size(flows, i, load(table, rows.scale + i))
+        give = max(give, square * load(table, rows.reach + i - bounds.drivers))
     for i in range(first, first + 2 * bounds.ducts):
-        speed = max(speed, square_size(flows, i, load(table, (rows.scale + i, m))))
+        speed = max(speed, square_size(flows, i, load(table, rows.scale + i)))
     amount = re * re + im * im
     power = zero + bounds.nominal
     if bounds.kind == 0:
@@ -192,7 +188,7 @@ def exceeded(
 
 
 @compiled
-def answer(graph: Graph, rows: Rows, table: np.ndarray, m: int, speeds: np.ndarray, work: np.ndarray,
+def answer(graph: Graph, rows: Rows, table: np.ndarray, speeds: np.ndarray, work: np.ndarray,
            flows: np.ndarray) -> None:  # fmt: skip
     """Flows with the end losses of given air speeds, drivers and diaphragms already eliminated.
 
@@ -202,11 +198,9 @@ def answer(graph: Graph, rows: Rows, table: np.ndarray, m: int, speeds: np.ndarr
         Structure [record].
     rows : Rows
         Where parts of the systems begin [record].
-    table : ndarray, shape (n_rows, n)
+    table : ndarray, shape (n_rows, WIDTH)
         What is left of the systems [any].
-    m : int
-        First of the eight neighbours [1].
-    speeds : ndarray, shape (2 n_ducts, n)
+    speeds : ndarray, shape (2 n_ducts, WIDTH)
         Peak air speeds at duct ends [m/s].
     work : ndarray, shape (n_rows, WIDTH)
         Room to work in [any].
@@ -215,14 +209,14 @@ def answer(graph: Graph, rows: Rows, table: np.ndarray, m: int, speeds: np.ndarr
     """
     first = graph.bounds.drivers + graph.bounds.diaphragms
     for k in range(graph.kept.size):
-        re, im = pair(table, graph.kept[k], m)
+        re, im = pair(table, graph.kept[k])
         set_pair(work, graph.kept[k], re, im)
     for end in range(speeds.shape[0]):
         row = 2 * graph.diagonals[end]
-        lost = load(table, (rows.loss + end, m)) * load(speeds, (end, m))
-        store(work, (row, 0), load(work, (row, 0)) + lost)
-        re, im = pair(table, graph.planes + first + end, m)
+        lost = load(table, rows.loss + end) * load(speeds, end)
+        store(work, row, load(work, row) + lost)
+        re, im = pair(table, graph.planes + first + end)
         set_pair(work, graph.planes + first + end, re, im)
     eliminate(graph.inner, graph.planes, work)
-    substitute(graph.inner, graph.planes, work, 0, flows)
-    substitute(graph.outer, graph.planes, table, m, flows)
+    substitute(graph.inner, graph.planes, work, flows)
+    substitute(graph.outer, graph.planes, table, flows)

@@ -17,9 +17,6 @@ from models.jit import compiled, exp, log
 from models.kernel_records import Graph, Rows
 from models.lanes import WIDTH, any_lane, choose, load, store
 
-POOL = WIDTH
-"""Systems in work at once."""
-
 NEGLIGIBLE = 0.01 * TOLERANCE
 """Largest change of a speed at which a state counts as its own answer; above, another one follows."""
 
@@ -31,18 +28,18 @@ class Pool(NamedTuple):
 
     Attributes
     ----------
-    table : ndarray, shape (n_rows, POOL)
+    table : ndarray, shape (n_rows, WIDTH)
         The systems, drivers and diaphragms eliminated [any].
-    speeds : ndarray, shape (2 n_ducts, POOL)
+    speeds : ndarray, shape (2 n_ducts, WIDTH)
         Peak air speeds from which losses are taken [m/s].
-    logs : ndarray, shape (4, 2 n_ducts, POOL)
+    logs : ndarray, shape (4, 2 n_ducts, WIDTH)
         Logarithms of speeds assumed and found, now and one step before [1].
-    steps : ndarray, shape (POOL,)
+    steps : ndarray, shape (WIDTH,)
         Steps done; -1 while speeds count as none [1].
-    last : ndarray, shape (POOL,)
+    last : ndarray, shape (WIDTH,)
         0 for systems in work; 1 where the next state is the last one, 2 where it is although nothing has
         settled; 3 and 4 for the same at their last state [1].
-    origin : ndarray of int, shape (POOL,)
+    origin : ndarray of int, shape (WIDTH,)
         Which systems they are, -1 for none [1].
     work, flows, over : ndarray
         Room to work in [any].
@@ -64,11 +61,11 @@ def make_pool(graph: Graph, rows: Rows) -> Pool:
     """A pool without systems."""
     ends, unknowns = 2 * graph.bounds.ducts, graph.entries.shape[0]
     pool = Pool(
-        np.ones((rows.count, POOL)), np.zeros((ends, POOL)), np.zeros((4, ends, POOL)), np.zeros(POOL),
-        np.zeros(POOL), np.empty(POOL, np.int64), np.empty((rows.count, WIDTH)),
+        np.ones((rows.count, WIDTH)), np.zeros((ends, WIDTH)), np.zeros((4, ends, WIDTH)), np.zeros(WIDTH),
+        np.zeros(WIDTH), np.empty(WIDTH, np.int64), np.empty((rows.count, WIDTH)),
         np.empty((2 * unknowns, WIDTH)), np.empty((6, WIDTH)),
     )  # fmt: skip
-    for at in range(POOL):
+    for at in range(WIDTH):
         pool.origin[at] = -1
     return pool
 
@@ -86,36 +83,36 @@ def put_in(graph: Graph, pool: Pool, at: int, table: np.ndarray, lane: int, orig
 
 
 @compiled
-def _step(graph: Graph, rows: Rows, pool: Pool, m: int, square: float) -> None:
+def _step(graph: Graph, rows: Rows, pool: Pool, square: float) -> None:
     """One secant step on the logarithms of the speeds, for a square of the voltage."""
     first = graph.bounds.drivers + graph.bounds.diaphragms
-    steps, change = load(pool.steps, m), 0.0 * square
+    steps, change = load(pool.steps, 0), 0.0 * square
     for end in range(pool.speeds.shape[0]):
-        size = square_size(pool.flows, first + end, load(pool.table, (rows.scale + first + end, m)))
+        size = square_size(pool.flows, first + end, load(pool.table, rows.scale + first + end))
         found = 0.5 * log(max(size * square, LEAST_SPEED * LEAST_SPEED))
-        change = max(change, abs(found - load(pool.logs, (0, end, m))))
-        store(pool.logs, (1, end, m), found)
+        change = max(change, abs(found - load(pool.logs, (0, end))))
+        store(pool.logs, (1, end), found)
     begun = steps >= 0.0
     done = begun & (change < TOLERANCE)
     known = (steps > 0.0) & (steps < float(SECANT_STEPS))
     ending = done | (steps >= float(MAX_STEPS - 1))
     for end in range(pool.speeds.shape[0]):
-        now, found = load(pool.logs, (0, end, m)), load(pool.logs, (1, end, m))
-        run = now - load(pool.logs, (2, end, m))
+        now, found = load(pool.logs, (0, end)), load(pool.logs, (1, end))
+        run = now - load(pool.logs, (2, end))
         wide = known & (abs(run) > 1e-13)
-        slope = (found - load(pool.logs, (3, end, m))) / choose(wide, run, 1.0)
+        slope = (found - load(pool.logs, (3, end))) / choose(wide, run, 1.0)
         slope = choose(wide, min(max(slope, -1.5), 0.6), -0.5)
         coming = max(now + (found - now) / (1.0 - slope), _FLOOR)
         coming = choose(begun & ~ending, coming, found)
-        store(pool.logs, (2, end, m), now)
-        store(pool.logs, (3, end, m), found)
-        store(pool.logs, (0, end, m), coming)
-        store(pool.speeds, (end, m), exp(coming))
-    last = load(pool.last, m)
+        store(pool.logs, (2, end), now)
+        store(pool.logs, (3, end), found)
+        store(pool.logs, (0, end), coming)
+        store(pool.speeds, end, exp(coming))
+    last = load(pool.last, 0)
     exact = begun & (change < NEGLIGIBLE)
     coming = choose(done, 1.0, choose(ending, 2.0, 0.0))
-    store(pool.last, m, choose(last > 0.0, last + 2.0, choose(exact, 3.0, coming)))
-    store(pool.steps, m, steps + 1.0)
+    store(pool.last, 0, choose(last > 0.0, last + 2.0, choose(exact, 3.0, coming)))
+    store(pool.steps, 0, steps + 1.0)
 
 
 @compiled
@@ -133,7 +130,7 @@ def advance(graph: Graph, rows: Rows, pool: Pool, use_fixed: bool, free: np.ndar
         The systems [record].
     use_fixed : bool
         Whether the voltage is given [flag].
-    free : ndarray of int, shape (POOL,)
+    free : ndarray of int, shape (WIDTH,)
         Free places, those of systems that leave are added [1].
     count : int
         How many are free [1].
@@ -146,22 +143,21 @@ def advance(graph: Graph, rows: Rows, pool: Pool, use_fixed: bool, free: np.ndar
     int
         How many places are free now [1].
     """
-    for m in range(0, POOL, WIDTH):
-        answer(graph, rows, pool.table, m, pool.speeds, pool.work, pool.flows)
-        if pool.speeds.shape[0] > 0 and graph.bounds.losses:
-            square = 1.0 / exceeded(graph.bounds, pool.table, rows, m, pool.flows, pool.over)
-            if use_fixed:
-                square = load(pool.table, (rows.fixed, m))
-            _step(graph, rows, pool, m, square)
-        if any_lane(load(pool.last, m) > 2.0):
-            for at in range(m, m + WIDTH):
-                origin = pool.origin[at]
-                if origin >= 0 and pool.last[at] > 2.0:
-                    for row in range(pool.flows.shape[0]):
-                        results[origin // WIDTH, row, origin % WIDTH] = pool.flows[row, at - m]
-                    settled = 1.0 if pool.last[at] == 3.0 else 0.0
-                    results[origin // WIDTH, pool.flows.shape[0], origin % WIDTH] = settled
-                    pool.origin[at] = -1
-                    free[count] = at
-                    count += 1
+    answer(graph, rows, pool.table, pool.speeds, pool.work, pool.flows)
+    if pool.speeds.shape[0] > 0 and graph.bounds.losses:
+        square = 1.0 / exceeded(graph.bounds, pool.table, rows, pool.flows, pool.over)
+        if use_fixed:
+            square = load(pool.table, rows.fixed)
+        _step(graph, rows, pool, square)
+    if any_lane(load(pool.last, 0) > 2.0):
+        for at in range(WIDTH):
+            origin = pool.origin[at]
+            if origin >= 0 and pool.last[at] > 2.0:
+                for row in range(pool.flows.shape[0]):
+                    results[origin // WIDTH, row, origin % WIDTH] = pool.flows[row, at]
+                settled = 1.0 if pool.last[at] == 3.0 else 0.0
+                results[origin // WIDTH, pool.flows.shape[0], origin % WIDTH] = settled
+                pool.origin[at] = -1
+                free[count] = at
+                count += 1
     return count

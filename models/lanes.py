@@ -100,15 +100,16 @@ _define(max, LANES, 2, _extreme(">"))
 
 
 def _address(context: Any, builder: Any, kind: Any, index: Any, values: Any) -> Any:
-    """Pointer to the vector that begins at an element; a last index left out is zero."""
+    """Pointer to the vector that begins at an element; where the last index is left out, rows are a vector each."""
     record, wide = context.make_array(kind)(context, builder, values[0]), context.get_value_type(types.intp)
     kinds = tuple(index) if isinstance(index, types.BaseTuple) else (index,)
     steps = cgutils.unpack_tuple(builder, values[1]) if isinstance(index, types.BaseTuple) else [values[1]]
     steps = [context.cast(builder, s, k, types.intp) for s, k in zip(steps, kinds, strict=True)]
-    steps += [ir.Constant(wide, 0)] * (kind.ndim - len(steps))
     shape, place = cgutils.unpack_tuple(builder, record.shape), steps[0]
-    for axis in range(1, kind.ndim):
+    for axis in range(1, len(steps)):
         place = builder.add(builder.mul(place, shape[axis]), steps[axis])
+    if len(steps) < kind.ndim:
+        place = builder.mul(place, ir.Constant(wide, WIDTH))
     return builder.bitcast(builder.gep(record.data, [place]), _DOUBLES.as_pointer())
 
 
