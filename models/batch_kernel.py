@@ -181,20 +181,24 @@ def drive_planes(
     count = WIDTH
     for at in range(WIDTH):
         free[at] = at
-    for start in range(begin_at, end_at, WIDTH):
-        block = (start - begin_at) // WIDTH
-        _describe_designs(graph, rows, sizes, tones.air, start, ends[block], table)
-        for column in range(columns):
+    last = results.shape[0]
+    for number in range(last + 1):
+        block, column = number // columns, number % columns
+        start = begin_at + block * WIDTH
+        systems = 1
+        if number < last:
+            systems = min(WIDTH, n - start)
+            if column == 0:
+                _describe_designs(graph, rows, sizes, tones.air, start, ends[block], table)
             _close(graph, tones, sizes, start, planes[block], extra[block], impedance, inertance, column, table)
             _describe_tone(graph, rows, tones, sizes, start, column, table)
             eliminate(graph.outer, graph.planes, table)
-            for lane in range(min(WIDTH, n - start)):
-                while count == 0:
-                    count = advance(graph, rows, pool, use_fixed, free, count, results)
+        for lane in range(systems):
+            while count == 0 or (number == last and count < WIDTH):
+                count = advance(graph, rows, pool, use_fixed, free, count, results)
+            if number < last:
                 count -= 1
-                put_in(graph, pool, free[count], table, lane, (block * columns + column) * WIDTH + lane)
-    while count < WIDTH:
-        count = advance(graph, rows, pool, use_fixed, free, count, results)
+                put_in(graph, pool, free[count], table, lane, number * WIDTH + lane)
     for start in range(begin_at, end_at, WIDTH):
         block = (start - begin_at) // WIDTH
         _describe_designs(graph, rows, sizes, tones.air, start, ends[block], table)
