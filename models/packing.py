@@ -130,7 +130,7 @@ def make_sizes(
     centre, half, site = columns(len(ends), 2), columns(len(ends), 2), columns(len(ends), dtype=np.int64)
     by_hand, ducts = columns(len(ends)), columns(len(batch.ducts), 5)
     diaphragms = columns(len(batch.diaphragms), 5)
-    given = [part for part in _given(batch, rules, omega, graph)]
+    given = _given(batch, rules, omega, graph)
     given_ducts, given_rooms = (columns(*part.shape[:-1]) for part in given)
     given_ducts[..., :n], given_rooms[..., :n] = given
     sides[..., :n] = batch.sides.transpose(1, 2, 0)
@@ -151,8 +151,8 @@ def make_sizes(
         for row, value in enumerate((d.area, d.mass, d.compliance, d.q, d.excursion_limit)):
             diaphragms[k, row, :n] = value
     all_columns = sides, centre, half, site, ducts, by_hand, diaphragms, given_ducts, given_rooms, voltages
-    for one_column in all_columns:
-        one_column[..., n:] = one_column[..., n - 1 : n]
+    for some in all_columns if n < wide else ():
+        some[..., n:] = some[..., n - 1 : n]
     return Sizes(n, *all_columns)
 
 
@@ -194,18 +194,19 @@ def make_room(graph: Graph, tones: Tones, sizes: Sizes) -> Room:
     n, columns = sizes.count, tones.omega.size * tones.spaces
     bounds, blocks = graph.bounds, -(-min(n, CHUNK) // WIDTH)
     most = int(np.max(np.diff(graph.starts)))
-    found = Found(
-        level_db=np.empty((n, columns)),
-        voltage=np.empty((n, columns)),
-        current=np.empty((n, columns), dtype=complex),
-        excursion=np.empty((n, columns, bounds.drivers)),
-        diaphragm_excursion=np.empty((n, columns, bounds.diaphragms)),
-        air_speed=np.empty((n, columns, bounds.ducts)),
-        permitted=np.empty((n, columns, 6)),
-        settled=np.empty((n, columns), dtype=bool),
-    )
+    widths = {"level_db": 1, "voltage": 1, "current": 2, "excursion": bounds.drivers}
+    widths |= {"diaphragm_excursion": bounds.diaphragms, "air_speed": bounds.ducts, "permitted": 6}
+    # one piece, which the allocator keeps between calls; several of this size went back to the system
+    memory, at, found = np.empty(n * columns * sum(widths.values())), 0, {}
+    for name, width in widths.items():
+        part = memory[at : at + n * columns * width]
+        at += part.size
+        flat = name in ("level_db", "voltage", "current")
+        part = part.view(complex) if name == "current" else part
+        found[name] = part.reshape((n, columns) if flat else (n, columns, width))
+    settled = np.empty((n, columns), dtype=bool)
     return Room(
-        found=found,
+        found=Found(**found, settled=settled),
         sums=np.empty((blocks, sizes.sides.shape[0], 3, most, most, WIDTH)),
         planes=np.empty((blocks, graph.planes, 2, tones.omega.size, WIDTH)),
         ends=np.empty((blocks, 2 * bounds.ducts, 3, WIDTH)),
