@@ -1,4 +1,4 @@
-"""Assembly of :mod:`models.network`, compiled: near fields, ducts and rooms of eight designs side by side."""
+"""Assembly of :mod:`models.network`, compiled: near fields, ducts and rooms of designs side by side."""
 
 from __future__ import annotations
 
@@ -130,13 +130,22 @@ def near_fields(graph: Graph, sizes: Sizes, begin: int, end: int, sums: np.ndarr
     for chamber in range(sizes.sides.shape[0]):
         count = graph.starts[chamber + 1] - graph.starts[chamber]
         near = Near(
-            np.empty((count, 3, MODES, WIDTH)), np.empty((count, 2, MODES, WIDTH)), np.empty((3, MODES, WIDTH)),
-            np.empty((3, MODES, WIDTH)), np.empty((3, MODES, WIDTH)), np.empty(MODES, np.int64),
-            np.empty(MODES, np.int64), np.empty((3, 3, WIDTH)), np.empty((3, WIDTH)),
-            np.empty((count, 2, count, WIDTH)), np.empty((count, 3, WIDTH)), np.empty((3, MODES_SECOND, WIDTH)),
-            np.empty((3, MODES_SECOND), np.int64), np.empty((MODES_SECOND, MODES_SECOND, MODES_SECOND, WIDTH)),
+            np.empty((count, 3, MODES, WIDTH)),
+            np.empty((count, 2, MODES, WIDTH)),
+            np.empty((3, MODES, WIDTH)),
+            np.empty((3, MODES, WIDTH)),
+            np.empty((3, MODES, WIDTH)),
+            np.empty(MODES, np.int64),
+            np.empty(MODES, np.int64),
+            np.empty((3, 3, WIDTH)),
+            np.empty((3, WIDTH)),
+            np.empty((count, 2, count, WIDTH)),
+            np.empty((count, 3, WIDTH)),
+            np.empty((3, MODES_SECOND, WIDTH)),
+            np.empty((3, MODES_SECOND), np.int64),
+            np.empty((MODES_SECOND, MODES_SECOND, MODES_SECOND, WIDTH)),
             np.empty((MODES_THIRD, MODES_THIRD, MODES_THIRD, WIDTH)),
-        )  # fmt: skip
+        )
         if graph.rooms[chamber] < 0:
             for start in range(begin, end, WIDTH):
                 near_block(graph, sizes, chamber, start, near, sums[(start - begin) // WIDTH, chamber])
@@ -239,7 +248,8 @@ def assemble_planes(
     planes : ndarray, shape (n_blocks, n_planes, 2, n_tones, WIDTH)
         Real and imaginary parts of the system, written in place [Pa s/m3].
     ends : ndarray, shape (n_blocks, 2 n_ducts, 3, WIDTH)
-        Lengths of the near field of duct ends and of their patches [m], cross-sections [m2], written in place.
+        Lengths of the near field of duct ends and of their patches, and cross-sections, written in place
+        [mixed].
     extra : ndarray, shape (n_blocks, n_mouths, WIDTH)
         Inertance of the near field of each end outside, written in place [kg/m4].
     """

@@ -64,7 +64,7 @@ def _describe_tone(graph: Graph, rows: Rows, tones: Tones, sizes: Sizes, start: 
 @compiled
 def _close(graph: Graph, tones: Tones, sizes: Sizes, start: int, planes: np.ndarray, extra: np.ndarray,
            impedance: np.ndarray, inertance: np.ndarray, column: int, table: np.ndarray) -> None:  # fmt: skip
-    """Matrix and right side of eight designs at one tone in one space."""
+    """Matrix and right side of a vector of designs at one tone in one space."""
     begin, t = graph.starts[graph.starts.size - 2], column % tones.omega.size
     for i in range(graph.entries.shape[0]):
         for part in range(2):
@@ -107,7 +107,9 @@ def _pressure(graph: Graph, sizes: Sizes, start: int, transfer: np.ndarray, colu
 
 
 @compiled
-def _write(graph: Graph, d: int, column: int, lane: int, out: np.ndarray, settled: bool, found: Found) -> None:
+def _write(
+    graph: Graph, d: int, column: int, lane: int, out: np.ndarray, settled: bool, found: Found
+) -> None:
     """Results of one design at one column."""
     bounds = graph.bounds
     first = bounds.drivers + bounds.diaphragms
@@ -128,7 +130,7 @@ def _write(graph: Graph, d: int, column: int, lane: int, out: np.ndarray, settle
 @compiled
 def _conclude(graph: Graph, rows: Rows, table: np.ndarray, use_fixed: bool, flows: np.ndarray,
               over: np.ndarray, out: np.ndarray) -> None:  # fmt: skip
-    """Drive, level, current, permitted voltages and sizes of eight systems, rows of ``out``."""
+    """Drive, level, current, permitted voltages and sizes of a vector of systems, rows of ``out``."""
     square = 1.0 / exceeded(graph.bounds, table, rows, flows, over)
     if use_fixed:
         square = load(table, (rows.fixed, 0))
@@ -173,9 +175,9 @@ def drive_planes(
     found : Found
         Results, written in place [record].
     """
-    n, columns, rows = sizes.count, tones.omega.size * tones.spaces, _make_rows(graph)
+    n, columns, rows = sizes.designs, tones.omega.size * tones.spaces, _make_rows(graph)
     unknowns, use_fixed = graph.entries.shape[0], sizes.voltage.shape[0] > 0
-    table, over, out = np.empty((rows.count, WIDTH)), np.empty((6, WIDTH)), np.empty((10 + unknowns, WIDTH))
+    table, over, out = np.empty((rows.number, WIDTH)), np.empty((6, WIDTH)), np.empty((10 + unknowns, WIDTH))
     results = np.empty(((end_at - begin_at + WIDTH - 1) // WIDTH * columns, 2 * unknowns + 1, WIDTH))
     pool, free = make_pool(graph, rows), np.empty(WIDTH, np.int64)
     count = WIDTH
@@ -190,7 +192,9 @@ def drive_planes(
             systems = min(WIDTH, n - start)
             if column == 0:
                 _describe_designs(graph, rows, sizes, tones.air, start, ends[block], table)
-            _close(graph, tones, sizes, start, planes[block], extra[block], impedance, inertance, column, table)
+            _close(
+                graph, tones, sizes, start, planes[block], extra[block], impedance, inertance, column, table
+            )
             _describe_tone(graph, rows, tones, sizes, start, column, table)
             eliminate(graph.outer, graph.planes, table)
         for lane in range(systems):

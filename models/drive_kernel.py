@@ -1,6 +1,6 @@
 """Elimination and largest permitted drive of :mod:`models.drive`, compiled, a few designs side by side.
 
-A system is a table of rows of eight neighbours: two rows (real, imaginary) an entry of the matrix, two an
+Systems are a table, a row a vector: two rows (real, imaginary) an entry of the matrix, two an
 unknown's right side, and what :class:`~models.kernel_records.Rows` counts. The schedule of
 :mod:`models.elimination` comes as arrays: a row of ``steps`` holds a pivot, its diagonal entry, and where its
 unknowns begin and end in ``others``; a row of ``others`` holds an unknown and its entry with the pivot;
@@ -132,9 +132,7 @@ def square_size(flows: np.ndarray, i: int, scale: float) -> float:
 
 
 @compiled
-def exceeded(
-    bounds: Bounds, table: np.ndarray, rows: Rows, flows: np.ndarray, over: np.ndarray
-) -> float:
+def exceeded(bounds: Bounds, table: np.ndarray, rows: Rows, flows: np.ndarray, over: np.ndarray) -> float:
     """By what the squares of all that is limited exceed their limits at one volt.
 
     Parameters

@@ -66,7 +66,7 @@ def _slot_loss(s: float) -> tuple[float, float]:
 
 @compiled
 def loss(s: float, slot: bool) -> tuple[float, float]:
-    """Loss function of a duct or of eight, real and imaginary part.
+    """Loss function of a duct or of several, real and imaginary part.
 
     Parameters
     ----------

@@ -1,7 +1,7 @@
 """Level-dependent losses and drive of :mod:`models.drive`, compiled: the fixed point on the air speeds.
 
-Sixteen systems, a design at a tone in a space each, are in work at once, wherever they come from. One that has
-settled makes room for the next, so that no lane idles while there is work.
+A vector of systems, a design at a tone in a space each, is in work at once, wherever they come from. One that
+has settled makes room for the next, so that no lane idles while there is work.
 """
 
 from __future__ import annotations
@@ -61,8 +61,8 @@ def make_pool(graph: Graph, rows: Rows) -> Pool:
     """A pool without systems."""
     ends, unknowns = 2 * graph.bounds.ducts, graph.entries.shape[0]
     pool = Pool(
-        np.ones((rows.count, WIDTH)), np.zeros((ends, WIDTH)), np.zeros((4, ends, WIDTH)), np.zeros(WIDTH),
-        np.zeros(WIDTH), np.empty(WIDTH, np.int64), np.empty((rows.count, WIDTH)),
+        np.ones((rows.number, WIDTH)), np.zeros((ends, WIDTH)), np.zeros((4, ends, WIDTH)), np.zeros(WIDTH),
+        np.zeros(WIDTH), np.empty(WIDTH, np.int64), np.empty((rows.number, WIDTH)),
         np.empty((2 * unknowns, WIDTH)), np.empty((6, WIDTH)),
     )  # fmt: skip
     for at in range(WIDTH):
@@ -135,7 +135,7 @@ def advance(graph: Graph, rows: Rows, pool: Pool, use_fixed: bool, free: np.ndar
     count : int
         How many are free [1].
     results : ndarray, shape (n, 2 n_unknowns + 1, WIDTH)
-        Flows of the systems that leave and whether they have settled, by eights of systems, written in
+        Flows of the systems that leave and whether they have settled, by vectors of systems, written in
         place [mixed].
 
     Returns

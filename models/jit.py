@@ -4,8 +4,8 @@ Only the compiled back end imports this file; without numba everything runs on n
 (:mod:`models.backend`). Compiled code is kept on disk. The elementary functions are free of branches,
 so that loops over them become vector instructions; none relies on fused or reordered arithmetic.
 Reduction of arguments after W. J. Cody, W. Waite, "Software Manual for the Elementary Functions" (1980,
-from memory). Their polynomials agree with the functions at Chebyshev's points (worked out with 40 digits), to a
-few 1e-16 between them.
+from memory). Their polynomials agree with the functions at Chebyshev's points (worked out with 40 digits),
+and to a few 1e-16 between them.
 """
 
 from __future__ import annotations
@@ -64,13 +64,14 @@ def _allocates(function: Any) -> bool:
 
 def compiled(function: Function) -> Function:
     """Compile a function that only compiled code calls; its indices are never negative."""
-    return cast(Function, numba.njit(**_INNER, _nrt=_allocates(function), fastmath=_FLAGS)(function))
+    options = _INNER | {"_nrt": _allocates(function)}
+    return cast(Function, numba.njit(**options, fastmath=_FLAGS)(function))
 
 
 def compiled_sums(function: Function) -> Function:
     """The same, with sums in any order."""
-    counted, flags = _allocates(function), _FLAGS | {"reassoc"}
-    return cast(Function, numba.njit(**_INNER, _nrt=counted, fastmath=flags)(function))
+    options = _INNER | {"_nrt": _allocates(function)}
+    return cast(Function, numba.njit(**options, fastmath=_FLAGS | {"reassoc"})(function))
 
 
 def compiled_family(module: ModuleType, names: Sequence[str], **own: Any) -> list[Any]:

@@ -118,7 +118,7 @@ class Rows(NamedTuple):
         Inverse squares of the diaphragms' excursion limits [1].
     loss : int
         Resistances of duct ends per peak air speed [1].
-    count : int
+    number : int
         Number of all rows [1].
     """
 
@@ -127,7 +127,7 @@ class Rows(NamedTuple):
     fixed: int
     reach: int
     loss: int
-    count: int
+    number: int
 
 
 class Tones(NamedTuple):
@@ -175,8 +175,8 @@ class Sizes(NamedTuple):
 
     Attributes
     ----------
-    count : int
-        Number of designs [1].
+    designs : int
+        How many there are [1].
     sides : ndarray, shape (n_chambers, 3, n)
         Inner sides [m].
     centre, half : ndarray, shape (n_joints, 2, n)
@@ -197,7 +197,7 @@ class Sizes(NamedTuple):
         Given drive, or of no columns where the largest is sought [V].
     """
 
-    count: int
+    designs: int
     sides: np.ndarray
     centre: np.ndarray
     half: np.ndarray

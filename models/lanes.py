@@ -1,8 +1,8 @@
-"""Eight designs side by side as one value of compiled code: arithmetic by whole vectors, kept in registers.
+"""Several designs side by side as one value of compiled code: whole vectors, kept in registers.
 
-``load`` and ``store`` move eight neighbouring elements of an array; what lies between is written as for
-numbers, but that the two sides of a choice are both worked out (:func:`choose`). Vectors are LLVM's own, which
-makes of them whatever the processor has. To mypy and to readers they are numbers.
+``load`` and ``store`` move neighbouring elements of an array, :data:`WIDTH` of them; what lies between is
+written as for numbers, but that both sides of a choice are worked out (``choose``). Vectors are LLVM's own,
+which makes of them whatever the processor has. To mypy and to readers they are numbers, in docstrings lanes.
 """
 
 from __future__ import annotations
@@ -10,27 +10,26 @@ from __future__ import annotations
 import math
 import operator
 from collections.abc import Callable
-from typing import Any
+from typing import Any, cast
 
-import numba
 from llvmlite import ir
 from numba.core import cgutils, types
-from numba.core.typeconv import Conversion
+from numba.core.typeconv.castgraph import Conversion
 from numba.core.typing.templates import ConcreteTemplate, infer_global, signature
 from numba.extending import intrinsic, lower_builtin, lower_cast, models, register_model
 
 WIDTH = 16
-"""Designs side by side."""
+"""Designs side by side: two vectors of 512 bits, so that one is worked on while the other waits."""
 
 _DOUBLES = ir.VectorType(ir.DoubleType(), WIDTH)
 _NO_NAME = ir.IntType(32)
 
 
 class _LanesType(types.Type):
-    """Eight numbers, or eight truths."""
+    """Numbers, or truths, side by side."""
 
     def can_convert_from(self, typingctx: Any, other: Any) -> Any:
-        """A number stands for eight of it."""
+        """A number stands for as many of it."""
         return Conversion.promote if self is LANES and isinstance(other, types.Float) else None
 
 
@@ -100,9 +99,9 @@ _define(max, LANES, 2, _extreme(">"))
 
 
 def _address(context: Any, builder: Any, kind: Any, index: Any, values: Any) -> Any:
-    """Pointer to the vector that begins at an element; where the last index is left out, rows are a vector each."""
+    """Pointer to the vector that begins at an element; without the last index, rows are a vector each."""
     record, wide = context.make_array(kind)(context, builder, values[0]), context.get_value_type(types.intp)
-    kinds = tuple(index) if isinstance(index, types.BaseTuple) else (index,)
+    kinds = tuple(cast(Any, index)) if isinstance(index, types.BaseTuple) else (index,)
     steps = cgutils.unpack_tuple(builder, values[1]) if isinstance(index, types.BaseTuple) else [values[1]]
     steps = [context.cast(builder, s, k, types.intp) for s, k in zip(steps, kinds, strict=True)]
     shape, place = cgutils.unpack_tuple(builder, record.shape), steps[0]
@@ -114,7 +113,7 @@ def _address(context: Any, builder: Any, kind: Any, index: Any, values: Any) -> 
 
 
 def _load_code(typing_context: Any, array: Any, index: Any) -> Any:
-    """Eight elements of a contiguous array, from an element on."""
+    """Elements of a contiguous array, from one on."""
 
     def make(context: Any, builder: Any, sig: Any, arguments: Any) -> Any:
         return builder.load(_address(context, builder, array, index, arguments), align=8, typ=_DOUBLES)
@@ -123,7 +122,7 @@ def _load_code(typing_context: Any, array: Any, index: Any) -> Any:
 
 
 def _store_code(typing_context: Any, array: Any, index: Any, value: Any) -> Any:
-    """Write eight elements of a contiguous array."""
+    """Write elements of a contiguous array, from one on."""
 
     def make(context: Any, builder: Any, sig: Any, arguments: Any) -> Any:
         builder.store(arguments[2], _address(context, builder, array, index, arguments[:2]), align=8)
@@ -154,7 +153,7 @@ def _any_code(typing_context: Any, mask: Any) -> Any:
     return types.boolean(mask), make
 
 
-load: Callable[..., float] = intrinsic(_load_code)
-store: Callable[..., None] = intrinsic(_store_code)
-choose: Callable[[bool, float, float], float] = intrinsic(_choose_code)
-any_lane: Callable[[bool], bool] = intrinsic(_any_code)
+load = cast(Callable[..., float], intrinsic(_load_code))
+store = cast(Callable[..., None], intrinsic(_store_code))
+choose = cast(Callable[[Any, float, float], float], intrinsic(_choose_code))
+any_lane = cast(Callable[[Any], bool], intrinsic(_any_code))

@@ -1,4 +1,4 @@
-"""The sums of :mod:`models.near_field`, compiled: eight rooms side by side, mode after mode.
+"""The sums of :mod:`models.near_field`, compiled: rooms side by side, mode after mode.
 
 Same sums, same modes. Modes whose averages vanish by symmetry in all of these rooms, such as every
 second one of a patch in the middle of its wall, are left out; they are less than 1e-13 of a sum.
@@ -45,7 +45,7 @@ def _corner_term(square: float, depth: float, low: float, high: float, near: boo
 
 @inlined
 def _add(table: np.ndarray, index: tuple[int, ...], value: float) -> None:
-    """Add to eight neighbours of a table."""
+    """Add to a vector of a table."""
     store(table, index, load(table, index) + value)
 
 

@@ -191,7 +191,7 @@ def make_room(graph: Graph, tones: Tones, sizes: Sizes) -> Room:
     Room
         Arrays, not set [record].
     """
-    n, columns = sizes.count, tones.omega.size * tones.spaces
+    n, columns = sizes.designs, tones.omega.size * tones.spaces
     bounds, blocks = graph.bounds, -(-min(n, CHUNK) // WIDTH)
     most = int(np.max(np.diff(graph.starts)))
     widths = {"level_db": 1, "voltage": 1, "current": 2, "excursion": bounds.drivers}
@@ -268,8 +268,8 @@ def respond(graph: Graph, tones: Tones, sizes: Sizes, table: OutsideTable) -> Fo
         Results [record].
     """
     room = make_room(graph, tones, sizes)
-    for begin in range(0, sizes.count, CHUNK):
-        end = min(begin + CHUNK, sizes.count)
+    for begin in range(0, sizes.designs, CHUNK):
+        end = min(begin + CHUNK, sizes.designs)
         for function, arguments in steps(graph, tones, sizes, table, room, begin, end):
             function(*arguments)
     return room.found
