@@ -20,7 +20,7 @@ from models.rooms import room_impedance
 from models.rules import Rules
 from models.structure import ends_of, is_plain
 
-CHUNK = 256
+CHUNK = 512
 """Designs whose planes are in the cache at once."""
 
 
