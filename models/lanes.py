@@ -83,7 +83,7 @@ def _extreme(sign: str) -> Callable[..., Any]:
 for _name, _word in (("add", "fadd"), ("sub", "fsub"), ("mul", "fmul"), ("truediv", "fdiv")):
     for _function in (getattr(operator, _name), getattr(operator, f"i{_name}")):
         _define(_function, LANES, 2, lambda builder, a, b, word=_word: getattr(builder, word)(a, b))
-for _name, _word in (("lt", "<"), ("le", "<="), ("gt", ">"), ("ge", ">="), ("eq", "==")):
+for _name, _word in (("lt", "<"), ("gt", ">"), ("ge", ">="), ("eq", "==")):
     _define(
         getattr(operator, _name), MASK, 2, lambda builder, a, b, word=_word: builder.fcmp_ordered(word, a, b)
     )
@@ -92,7 +92,6 @@ _define(operator.or_, MASK, 2, lambda builder, a, b: builder.or_(a, b), MASK)
 _define(operator.invert, MASK, 1, lambda builder, a: builder.not_(a), MASK)
 _define(operator.neg, LANES, 1, lambda builder, a: builder.fneg(a))
 _define(math.sqrt, LANES, 1, lambda builder, a: call("sqrt", builder, a))
-_define(math.floor, LANES, 1, lambda builder, a: call("floor", builder, a))
 _define(abs, LANES, 1, lambda builder, a: call("fabs", builder, a))
 _define(min, LANES, 2, _extreme("<"))
 _define(max, LANES, 2, _extreme(">"))
