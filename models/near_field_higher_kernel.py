@@ -17,7 +17,7 @@ def _mark(near: Near) -> None:
             near.active[axis, m] = 0
             for i in range(near.even.shape[0]):
                 average = load(near.even, (i, axis, m))
-                if any_lane(average * average > ZERO):
+                if any_lane(average * average > 0.25 * ZERO):  # twice a product of two may count
                     near.active[axis, m] = 1
 
 
