@@ -1,4 +1,4 @@
-"""Assembly of :mod:`models.network`, compiled: near fields, ducts and rooms of a block of designs."""
+"""Assembly of :mod:`models.network`, compiled: near fields, ducts and rooms of designs side by side."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from models.duct_kernel import duct_impedance, end_lengths
-from models.jit import compiled, entry_point
+from models.jit import compiled, entry_point, inlined
 from models.kernel_records import (
     AXIS,
     BY_HAND,
@@ -17,131 +17,99 @@ from models.kernel_records import (
     SIDE,
     SIGN,
     UNKNOWN,
-    YIELDS,
     Graph,
+    Near,
+    Room,
     Sizes,
     Tones,
 )
+from models.lanes import WIDTH, any_lane, choose, load, store
+from models.near_field import MODES, MODES_SECOND, MODES_THIRD
 from models.near_field_kernel import near_block
 from models.near_field_modes_kernel import first_axis, longest, second_axis
-from models.room_kernel import along_line, line_impedance, patch_waves, room_medium
+from models.room_kernel import line_impedance, patch_waves, room_medium
 from models.rooms import NEAREST
 
 
-@compiled
-def _load(source: np.ndarray, row: int, column: int, start: int, target: np.ndarray) -> None:
-    """Copy a block of a column of sizes; the last design fills the block up."""
-    last = source.shape[2] - 1
-    for lane in range(target.size):
-        target[lane] = source[row, column, min(start + lane, last)]
+@inlined
+def _add(planes: np.ndarray, e: int, t: int, re: float, im: float) -> None:
+    """Add to an entry of the system at one tone."""
+    store(planes, (e, 0, t), load(planes, (e, 0, t)) + re)
+    store(planes, (e, 1, t), load(planes, (e, 1, t)) + im)
 
 
 @compiled
 def _add_ducts(graph: Graph, tones: Tones, sizes: Sizes, start: int, planes: np.ndarray,
-               near: np.ndarray, patch: np.ndarray, end_area: np.ndarray) -> None:  # fmt: skip
-    """Impedances of all ducts, and the near-field lengths of their ends by duct and side."""
-    lanes = near.shape[1]
+               ends: np.ndarray) -> None:  # fmt: skip
+    """Impedances of all ducts, and lengths and areas of their ends by duct and side, as :func:`_end`."""
     first = graph.bounds.drivers + graph.bounds.diaphragms
-    column = np.empty((5, lanes))
-    s, f, g, z = np.empty(lanes), np.empty((2, lanes)), np.empty((2, lanes)), np.empty((6, lanes))
-    last = sizes.sides.shape[0] - 1
     for k in range(graph.ducts.shape[0]):
-        count, slot, given = graph.ducts[k]
-        for c in range(5):
-            _load(sizes.ducts, k, c, start, column[c])
+        count, slot, given = float(graph.ducts[k, 0]), graph.ducts[k, 1] == 1, graph.ducts[k, 2]
+        area, length = load(sizes.ducts, (k, 0, start)), load(sizes.ducts, (k, 2, start))
+        height = load(sizes.ducts, (k, 3, start))
         a, b = first + 2 * k, first + 2 * k + 1
         for side in range(2):
-            for lane in range(lanes):
-                end_area[2 * k + side, lane] = column[side, lane]
-            end_lengths(
-                column[side], column[2], column[3], count, slot == 1, near[2 * k + side], patch[2 * k + side]
-            )
+            section = load(sizes.ducts, (k, side, start))
+            near, patch = end_lengths(section / count, length, height, slot)
+            store(ends, (2 * k + side, 0), near)
+            store(ends, (2 * k + side, 1), patch * math.sqrt(section))
+            store(ends, (2 * k + side, 2), section)
+        reach = 0.5 * height
+        if not slot:
+            reach = math.sqrt(area / (count * math.pi))
         for t in range(tones.omega.size):
             if given < 0:
-                duct_impedance(
-                    tones.omega[t], column[0], column[2], column[3], count, slot == 1, tones.lossy, tones.air,
-                    s, f, g, z,
-                )  # fmt: skip
-                for lane in range(lanes):
-                    z[4, lane], z[5, lane] = z[0, lane], z[1, lane]
+                z11_re, z11_im, z12_re, z12_im = duct_impedance(
+                    tones.omega[t], area, length, reach, slot, tones.lossy, tones.air
+                )
+                z22_re, z22_im = z11_re, z11_im
             else:
-                for part in range(3):
-                    for lane in range(lanes):
-                        value = sizes.given_ducts[given + part, min(start + lane, last), t]
-                        z[2 * part, lane], z[2 * part + 1, lane] = value.real, value.imag
-            for part in range(2):
-                for lane in range(lanes):
-                    planes[graph.entries[a, a], part, t, lane] += z[part, lane]
-                    planes[graph.entries[a, b], part, t, lane] -= z[2 + part, lane]
-                    planes[graph.entries[b, b], part, t, lane] += z[4 + part, lane]
+                z = sizes.given_ducts
+                z11_re, z11_im = load(z, (given, 0, t, start)), load(z, (given, 1, t, start))
+                z12_re, z12_im = load(z, (given + 1, 0, t, start)), load(z, (given + 1, 1, t, start))
+                z22_re, z22_im = load(z, (given + 2, 0, t, start)), load(z, (given + 2, 1, t, start))
+            _add(planes, graph.entries[a, a], t, z11_re, z11_im)
+            _add(planes, graph.entries[a, b], t, -z12_re, -z12_im)
+            _add(planes, graph.entries[b, b], t, z22_re, z22_im)
 
 
 @compiled
 def _add_moving(graph: Graph, tones: Tones, sizes: Sizes, start: int, planes: np.ndarray) -> None:
     """Impedances of drivers and diaphragms."""
-    lanes = planes.shape[3]
     drivers = graph.bounds.drivers
-    for i in range(drivers):
-        for j in range(i, drivers if graph.bounds.series else i + 1):
-            row = 0 if i == j else 1
-            for part in range(2):
-                for t in range(tones.omega.size):
-                    for lane in range(lanes):
-                        planes[graph.entries[i, j], part, t, lane] += tones.driver[row, part, t]
-    column = np.empty((5, lanes))
-    for k in range(graph.bounds.diaphragms):
-        for c in range(5):
-            _load(sizes.diaphragms, k, c, start, column[c])
-        e = graph.entries[drivers + k, drivers + k]
-        for t in range(tones.omega.size):
-            w = tones.omega[t]
-            for lane in range(lanes):
-                mass, give = column[1, lane], column[2, lane]
-                over = 1.0 / (column[0, lane] * column[0, lane])
-                planes[e, 0, t, lane] += over * math.sqrt(mass / give) / column[3, lane]
-                planes[e, 1, t, lane] += over * (w * mass - 1.0 / (w * give))
+    zero = 0.0 * load(sizes.sides, (0, 0, start))
+    for t in range(tones.omega.size):
+        w = tones.omega[t]
+        for i in range(drivers):
+            for j in range(i, drivers if graph.bounds.series else i + 1):
+                row = 0 if i == j else 1
+                own_re, own_im = tones.driver[row, 0, t], tones.driver[row, 1, t]
+                _add(planes, graph.entries[i, j], t, zero + own_re, zero + own_im)
+        for k in range(graph.bounds.diaphragms):
+            area, mass = load(sizes.diaphragms, (k, 0, start)), load(sizes.diaphragms, (k, 1, start))
+            give, q = load(sizes.diaphragms, (k, 2, start)), load(sizes.diaphragms, (k, 3, start))
+            over = 1.0 / (area * area)
+            e = graph.entries[drivers + k, drivers + k]
+            _add(planes, e, t, over * math.sqrt(mass / give) / q, over * (w * mass - 1.0 / (w * give)))
 
 
 @compiled
-def _end(graph: Graph, tones: Tones, sizes: Sizes, start: int, joint: int, near: np.ndarray,
-         patch: np.ndarray, end_area: np.ndarray, out: np.ndarray) -> None:  # fmt: skip
-    """Near-field length of the real end, of its patch, and area of a joint, rows of ``out``."""
-    lanes = out.shape[1]
-    kind, element, side = graph.joints[joint, KIND], graph.joints[joint, ELEMENT], graph.joints[joint, SIDE]
-    last = sizes.sides.shape[0] - 1
+def _end(graph: Graph, tones: Tones, sizes: Sizes, start: int, joint: int,
+         ends: np.ndarray) -> tuple[float, float, float]:  # fmt: skip
+    """Near-field length of the real end of a joint, of its patch, and its area."""
+    kind, element = graph.joints[joint, KIND], graph.joints[joint, ELEMENT]
     if kind == 2:
-        row = 2 * element + side
-        for lane in range(lanes):
-            out[0, lane], out[1, lane], out[2, lane] = near[row, lane], patch[row, lane], end_area[row, lane]
+        row = 2 * element + graph.joints[joint, SIDE]
+        length, patch, area = load(ends, (row, 0)), load(ends, (row, 1)), load(ends, (row, 2))
     else:
-        for lane in range(lanes):
-            area = graph.bounds.area
-            if kind == 1:
-                area = sizes.diaphragms[element, 0, min(start + lane, last)]
-            size = math.sqrt(area)
-            out[0, lane], out[1, lane], out[2, lane] = tones.disc * size, tones.square * size, area
+        area = graph.bounds.area + 0.0 * load(sizes.sides, (0, 0, start))
+        if kind == 1:
+            area = load(sizes.diaphragms, (element, 0, start))
+        size = math.sqrt(area)
+        length, patch = tones.disc * size, tones.square * size
     if graph.joints[joint, BY_HAND]:
-        for lane in range(lanes):
-            out[0, lane] = sizes.by_hand[joint, min(start + lane, last)]
-
-
-@compiled
-def _load_room(graph: Graph, sizes: Sizes, start: int, chamber: int, sides: np.ndarray, line: np.ndarray,
-               centre: np.ndarray, half: np.ndarray) -> None:  # fmt: skip
-    """Sides and line of a block of chambers, places and sizes of their patches."""
-    lanes = line.size
-    begin, last = graph.starts[chamber], sizes.sides.shape[0] - 1
-    for lane in range(lanes):
-        d = min(start + lane, last)
-        for axis in range(3):
-            sides[axis, lane] = sizes.sides[d, chamber, axis]
-        line[lane] = longest(sides[0, lane], sides[1, lane], sides[2, lane])
-    for a in range(centre.shape[0]):
-        for column in range(2):
-            for lane in range(lanes):
-                d = min(start + lane, last)
-                centre[a, column, lane] = sizes.centre[begin + a, d, column]
-                half[a, column, lane] = sizes.half[begin + a, d, column]
+        length = load(sizes.by_hand, (joint, start))
+    return length, patch, area
 
 
 @entry_point
@@ -155,102 +123,113 @@ def near_fields(graph: Graph, sizes: Sizes, begin: int, end: int, sums: np.ndarr
     sizes : Sizes
         Designs [record].
     begin, end : int
-        First design, a multiple of the block, and the one behind the last [1].
-    sums : ndarray, shape (n_blocks, n_chambers, 3, n_patches, n_patches, n_lanes)
+        First design, and the one behind the last [1].
+    sums : ndarray, shape (n_blocks, n_chambers, 3, n_patches, n_patches, WIDTH)
         M, N and P among the patches of each chamber, written in place [mixed].
     """
-    lanes = sums.shape[5]
-    sides, line = np.empty((3, lanes)), np.empty(lanes, np.int64)
-    for chamber in range(sizes.sides.shape[1]):
-        if graph.rooms[chamber] >= 0:
-            continue
-        first, count = graph.starts[chamber], graph.starts[chamber + 1] - graph.starts[chamber]
-        centre, half = np.empty((count, 2, lanes)), np.empty((count, 2, lanes))
-        axes, highs, yields = np.empty(count, np.int64), np.empty(count, np.bool_), np.empty(count, np.bool_)
-        for a in range(count):
-            axes[a], highs[a] = graph.joints[first + a, AXIS], graph.joints[first + a, HIGH] == 1
-            yields[a] = graph.joints[first + a, YIELDS] == 1
-        for start in range(begin, end, lanes):
-            _load_room(graph, sizes, start, chamber, sides, line, centre, half)
-            near_block(
-                sides, line, axes, highs, centre, half, yields, sums[(start - begin) // lanes, chamber]
-            )
+    for chamber in range(sizes.sides.shape[0]):
+        count = graph.starts[chamber + 1] - graph.starts[chamber]
+        near = Near(
+            np.empty((count, 3, MODES, WIDTH)),
+            np.empty((count, 2, MODES, WIDTH)),
+            np.empty((3, MODES, WIDTH)),
+            np.empty((3, MODES, WIDTH)),
+            np.empty((3, MODES, WIDTH)),
+            np.empty(MODES, np.int64),
+            np.empty(MODES, np.int64),
+            np.empty((3, 3, WIDTH)),
+            np.empty((3, WIDTH)),
+            np.empty((count, 2, count, WIDTH)),
+            np.empty((count, 3, WIDTH)),
+            np.empty((3, MODES_SECOND, WIDTH)),
+            np.empty((3, MODES_SECOND), np.int64),
+            np.empty((MODES_SECOND, MODES_SECOND, MODES_SECOND, WIDTH)),
+            np.empty((MODES_THIRD, MODES_THIRD, MODES_THIRD, WIDTH)),
+        )
+        if graph.rooms[chamber] < 0:
+            for start in range(begin, end, WIDTH):
+                near_block(graph, sizes, chamber, start, near, sums[(start - begin) // WIDTH, chamber])
+
+
+@compiled
+def _place_patch(graph: Graph, sizes: Sizes, start: int, chamber: int, i: int, line: float,
+                 room: Room) -> None:  # fmt: skip
+    """Centre and half width of a patch along the line, and at which end of it the patch lies."""
+    joint = graph.starts[chamber] + i
+    axis, high = graph.joints[joint, AXIS], graph.joints[joint, HIGH] == 1
+    at_end = line == float(axis)
+    first = line == float(first_axis(axis))
+    x = choose(first, load(sizes.centre, (joint, 0, start)), load(sizes.centre, (joint, 1, start)))
+    h = choose(first, load(sizes.half, (joint, 0, start)), load(sizes.half, (joint, 1, start)))
+    there = load(sizes.sides, (chamber, axis, start))
+    if not high:
+        there = 0.0 * there
+    store(room.x, i, choose(at_end, there, x))
+    store(room.h, i, choose(at_end, 0.0, h))
+    room.end[i] = 0
+    if not any_lane(~at_end):
+        room.end[i] = 2 if high else 1
 
 
 @compiled
 def _add_room(graph: Graph, tones: Tones, sizes: Sizes, start: int, chamber: int, sums: np.ndarray,
-              planes: np.ndarray, near: np.ndarray, patch: np.ndarray,
-              end_area: np.ndarray) -> None:  # fmt: skip
+              planes: np.ndarray, ends: np.ndarray, room: Room) -> None:  # fmt: skip
     """Impedances among the joints of one chamber."""
-    lanes = planes.shape[3]
     begin, count = graph.starts[chamber], graph.starts[chamber + 1] - graph.starts[chamber]
-    last = sizes.sides.shape[0] - 1
-    sides, volume, line = np.empty((3, lanes)), np.empty(lanes), np.empty(lanes, np.int64)
-    centre, half = np.empty((count, 2, lanes)), np.empty((count, 2, lanes))
-    x, h, ends = np.empty((count, lanes)), np.empty((count, lanes)), np.empty(count, np.int64)
-    wave, waves, z = np.empty((9, lanes)), np.empty((count, 10, lanes)), np.empty((2, lanes))
-    rest, end, lowest = np.empty((count, lanes)), np.empty((3, lanes)), np.empty(lanes)
-    _load_room(graph, sizes, start, chamber, sides, line, centre, half)
-    for lane in range(lanes):
-        s0, s1, s2 = sides[0, lane], sides[1, lane], sides[2, lane]
-        volume[lane] = s0 * s1 * s2
-        lowest[lane] = (math.pi / max(min(s0, s1), min(max(s0, s1), s2))) ** 2
+    s0, s1 = load(sizes.sides, (chamber, 0, start)), load(sizes.sides, (chamber, 1, start))
+    s2 = load(sizes.sides, (chamber, 2, start))
+    volume, line = s0 * s1 * s2, longest(s0, s1, s2)
+    over = max(min(s0, s1), min(max(s0, s1), s2)) / math.pi
+    over = over * over  # inverse square of the lowest wavenumber across the line
     for a in range(count):
-        axis, by_hand = graph.joints[begin + a, AXIS], graph.joints[begin + a, BY_HAND] == 1
-        if graph.joints[begin + a, KIND] == 0 and graph.joints[begin + a, SIDE] == 1:
-            for lane in range(lanes):
-                volume[lane] -= tones.displaced
-        _end(graph, tones, sizes, start, begin + a, near, patch, end_area, end)
-        u, v = first_axis(axis), second_axis(axis)
-        for lane in range(lanes):
-            length = end[0, lane]
-            if tones.room:
-                share = 4.0 * half[a, 0, lane] * half[a, 1, lane] / (sides[u, lane] * sides[v, lane])
-                length -= end[1, lane]
-                length = length if by_hand else length * max(1.0 - share, 0.0)
-            elif not by_hand and not tones.radiation:
-                length = 0.0
-            rest[a, lane] = tones.air[0] * length / end[2, lane]
-        ends[a] = along_line(sides, line, axis, graph.joints[begin + a, HIGH] == 1, centre, half, a, x, h)
+        joint = begin + a
+        axis, by_hand = graph.joints[joint, AXIS], graph.joints[joint, BY_HAND] == 1
+        if graph.joints[joint, KIND] == 0 and graph.joints[joint, SIDE] == 1:
+            volume = volume - tones.displaced
+        length, patch, area = _end(graph, tones, sizes, start, joint, ends)
+        if tones.room:
+            length = length - patch
+            if not by_hand:
+                u, v = first_axis(axis), second_axis(axis)
+                share = 4.0 * load(sizes.half, (joint, 0, start)) * load(sizes.half, (joint, 1, start))
+                wall = load(sizes.sides, (chamber, u, start)) * load(sizes.sides, (chamber, v, start))
+                length = length * max(1.0 - share / wall, 0.0)
+        elif not by_hand and not tones.radiation:
+            length = 0.0 * length
+        store(room.rest, a, tones.air[0] * length / area)
+        _place_patch(graph, sizes, start, chamber, a, line, room)
     given = graph.rooms[chamber]
     for t in range(tones.omega.size):
         w = tones.omega[t]
-        square = (w / tones.air[1]) ** 2
+        square = (w / tones.air[1]) * (w / tones.air[1])
         if given < 0:
-            room_medium(w, sides, volume, line, tones.air, tones.lossy, tones.leak, wave)
+            room_medium(w, (s0, s1, s2), volume, line, tones.air, tones.lossy, tones.leak, room.wave)
             for a in range(count):
-                patch_waves(wave, a, ends[a], x, h, waves)
+                patch_waves(room.wave, a, room.end[a], load(room.x, a), load(room.h, a), room.waves)
+        fourth = square * square / (1.0 - min(square * over, NEAREST))
         pair = given
         for a in range(count):
             one, sign_one = graph.joints[begin + a, UNKNOWN], graph.joints[begin + a, SIGN]
             for b in range(a, count):
                 two, sign_two = graph.joints[begin + b, UNKNOWN], graph.joints[begin + b, SIGN]
                 if given < 0:
-                    line_impedance(wave, waves, x, h, a, b, z)
-                    for lane in range(lanes):
-                        fourth = square * square / (1.0 - min(square / lowest[lane], NEAREST))
-                        own = (
-                            sums[0, a, b, lane] + square * sums[1, a, b, lane] + fourth * sums[2, a, b, lane]
-                        )
-                        z[1, lane] += w * tones.air[0] * own
+                    re, im = line_impedance(room.wave, room.waves, room.x, room.h, a, b)
+                    own = load(sums, (0, a, b)) + square * load(sums, (1, a, b))
+                    im += w * tones.air[0] * (own + fourth * load(sums, (2, a, b)))
                 else:
-                    for lane in range(lanes):
-                        value = sizes.given_rooms[pair, min(start + lane, last), t]
-                        z[0, lane], z[1, lane] = value.real, value.imag
+                    re = load(sizes.given_rooms, (pair, 0, t, start))
+                    im = load(sizes.given_rooms, (pair, 1, t, start))
                     pair += 1
-                e = graph.entries[one, two]
                 sign = float(sign_one * sign_two) * (2.0 if a != b and one == two else 1.0)
-                for part in range(2):
-                    for lane in range(lanes):
-                        planes[e, part, t, lane] += sign * z[part, lane]
-            for lane in range(lanes):
-                planes[graph.entries[one, one], 1, t, lane] += w * rest[a, lane]
+                _add(planes, graph.entries[one, two], t, sign * re, sign * im)
+            rest = w * load(room.rest, a)
+            _add(planes, graph.entries[one, one], t, 0.0 * rest, rest)
 
 
 @entry_point
 def assemble_planes(
     graph: Graph, tones: Tones, sizes: Sizes, begin: int, end: int, sums: np.ndarray, planes: np.ndarray,
-    end_area: np.ndarray, extra: np.ndarray,
+    ends: np.ndarray, extra: np.ndarray,
 ) -> None:  # fmt: skip
     """Everything but the outside.
 
@@ -263,34 +242,32 @@ def assemble_planes(
     sizes : Sizes
         Designs [record].
     begin, end : int
-        First design, a multiple of the block, and the one behind the last [1].
+        First design, and the one behind the last [1].
     sums : ndarray
         From :func:`near_fields` [mixed].
-    planes : ndarray, shape (n_blocks, n_planes, 2, n_tones, n_lanes)
+    planes : ndarray, shape (n_blocks, n_planes, 2, n_tones, WIDTH)
         Real and imaginary parts of the system, written in place [Pa s/m3].
-    end_area : ndarray, shape (n_blocks, 2 n_ducts, n_lanes)
-        Cross-sections of duct ends, written in place [m2].
-    extra : ndarray, shape (n_blocks, n_mouths, n_lanes)
+    ends : ndarray, shape (n_blocks, 2 n_ducts, 3, WIDTH)
+        Lengths of the near field of duct ends and of their patches, and cross-sections, written in place
+        [mixed].
+    extra : ndarray, shape (n_blocks, n_mouths, WIDTH)
         Inertance of the near field of each end outside, written in place [kg/m4].
     """
-    lanes = planes.shape[4]
-    outer_begin = graph.starts[graph.starts.size - 2]
-    near, patch = np.empty((end_area.shape[1], lanes)), np.empty((end_area.shape[1], lanes))
-    lengths = np.empty((3, lanes))
-    for start in range(begin, end, lanes):
-        block = (start - begin) // lanes
-        system, areas = planes[block], end_area[block]
-        for e in range(system.shape[0]):
-            for part in range(2):
-                for t in range(system.shape[2]):
-                    for lane in range(lanes):
-                        system[e, part, t, lane] = 0.0
-        _add_ducts(graph, tones, sizes, start, system, near, patch, areas)
+    outer, most = graph.starts[graph.starts.size - 2], sums.shape[3]
+    room = Room(
+        np.empty((1, 9, WIDTH)), np.empty((most, 10, WIDTH)), np.empty((most, WIDTH)),
+        np.empty((most, WIDTH)), np.empty((most, WIDTH)), np.empty(most, np.int64),
+    )  # fmt: skip
+    for start in range(begin, end, WIDTH):
+        block = (start - begin) // WIDTH
+        system, sections = planes[block], ends[block]
+        system[:] = 0.0
+        _add_ducts(graph, tones, sizes, start, system, sections)
         _add_moving(graph, tones, sizes, start, system)
-        for chamber in range(sizes.sides.shape[1]):
-            _add_room(graph, tones, sizes, start, chamber, sums[block, chamber], system, near, patch, areas)
+        for chamber in range(sizes.sides.shape[0]):
+            _add_room(graph, tones, sizes, start, chamber, sums[block, chamber], system, sections, room)
         for a in range(extra.shape[1]):
-            _end(graph, tones, sizes, start, outer_begin + a, near, patch, areas, lengths)
-            counts = 1.0 if graph.joints[outer_begin + a, BY_HAND] == 1 or tones.radiation else 0.0
-            for lane in range(lanes):
-                extra[block, a, lane] = counts * tones.air[0] * lengths[0, lane] / lengths[2, lane]
+            length, _, area = _end(graph, tones, sizes, start, outer + a, sections)
+            if graph.joints[outer + a, BY_HAND] == 0 and not tones.radiation:
+                length = 0.0 * length
+            store(extra, (block, a, 0), tones.air[0] * length / area)

@@ -80,7 +80,7 @@ def compile_unit(number: int, records: tuple[Any, ...]) -> None:
     """
     graph, tones, sizes, table, layout, medium, terms = records
     room = packing.make_room(graph, tones, sizes)
-    steps = packing.steps(graph, tones, sizes, table, room, 0, sizes.sides.shape[0])
+    steps = packing.steps(graph, tones, sizes, table, room, 0, sizes.designs)
     voltage = np.ones((1, medium.omega.size * medium.spaces))
     function, arguments = [*steps, *compiled_steps(layout, medium, terms, voltage)][number]
     type_of: Any = numba.typeof

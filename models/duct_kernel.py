@@ -6,12 +6,15 @@ import math
 
 import numpy as np
 
+from models.drive_kernel import reciprocal, times
 from models.ducts import RATIO, SERIES_FROM
 from models.jit import compiled, exp, inlined, sin_cos
+from models.lanes import any_lane, choose
 from models.near_field_tail_kernel import uniform_length
-from models.radiation import EVEN_MODE, FLANGED_PISTON, ORIFICE, PROFILE
+from models.radiation import EVEN_MODE, FLANGED_PISTON, ORIFICE, PROFILE, rectangle_length
 
 _TERMS = RATIO.size
+_SQUARE = float(rectangle_length(np.array(1.0)))
 
 
 @inlined
@@ -22,34 +25,17 @@ def root(re: float, im: float) -> tuple[float, float]:
     other = 0.5 * im / real
     # for a negative real part the two swap places
     back = re < 0.0
-    sign = -1.0 if im < 0.0 else 1.0
-    return (abs(other) if back else real), (sign * real if back else other)
-
-
-@inlined
-def reciprocal(re: float, im: float) -> tuple[float, float]:
-    """One over a complex number."""
-    over = 1.0 / (re * re + im * im)
-    return re * over, -im * over
-
-
-@inlined
-def times(a_re: float, a_im: float, b_re: float, b_im: float) -> tuple[float, float]:
-    """Product of two complex numbers."""
-    return a_re * b_re - a_im * b_im, a_re * b_im + a_im * b_re
+    return choose(back, abs(other), real), choose(back, choose(im < 0.0, -real, real), other)
 
 
 @inlined
 def _far_loss(s: float) -> tuple[float, float]:
     """F of a round duct of many boundary layers, s exp(-j pi/4) its argument."""
-    half = math.sqrt(0.5)
-    x_re, x_im = -half / s, half / s  # j/y
-    re, im = RATIO[_TERMS - 1], 0.0
+    y = math.sqrt(0.5) / s  # 1/y is (1 + j) of it, j/y (-1 + j)
+    re, im = RATIO[_TERMS - 1] + 0.0 * s, 0.0 * s
     for k in range(_TERMS - 2, -1, -1):
-        re, im = re * x_re - im * x_im + RATIO[k], re * x_im + im * x_re
-    y_re, y_im = half / s, half / s  # 1/y
-    re, im = times(re, im, y_re, y_im)
-    return 2.0 * im, -2.0 * re
+        re, im = RATIO[k] - (re + im) * y, (re - im) * y
+    return 2.0 * (re + im) * y, -2.0 * (re - im) * y
 
 
 @compiled
@@ -58,12 +44,11 @@ def _near_loss(s: float) -> tuple[float, float]:
 
     J_n/J_(n-1) = 1/(2n/y - J_(n+1)/J_n); M. Abramowitz, I. A. Stegun, 9.1.73 (from memory).
     """
-    half = math.sqrt(0.5)
-    inverse_re, inverse_im = half / s, half / s
-    re, im = 0.0, 0.0
-    for n in range(30 + int(1.5 * s), 0, -1):
-        re, im = reciprocal(2.0 * n * inverse_re - re, 2.0 * n * inverse_im - im)
-    re, im = times(re, im, inverse_re, inverse_im)
+    inverse = math.sqrt(0.5) / s
+    re, im = 0.0 * s, 0.0 * s
+    for n in range(30 + int(1.5 * SERIES_FROM), 0, -1):
+        re, im = reciprocal(2.0 * n * inverse - re, 2.0 * n * inverse - im)
+    re, im = times(re, im, inverse, inverse)
     return 2.0 * re, 2.0 * im
 
 
@@ -80,27 +65,29 @@ def _slot_loss(s: float) -> tuple[float, float]:
 
 
 @compiled
-def losses(s: np.ndarray, slot: bool, f: np.ndarray) -> None:
-    """Loss function of ducts side by side.
+def loss(s: float, slot: bool) -> tuple[float, float]:
+    """Loss function of a duct or of several, real and imaginary part.
 
     Parameters
     ----------
-    s : ndarray, shape (n,)
+    s : float or lanes
         Radius, or half the height of a slot, in boundary-layer lengths [1].
     slot : bool
-        Slots instead of round ducts [flag].
-    f : ndarray, shape (2, n)
-        Real and imaginary part of F, written in place [1].
+        A slot instead of a round duct [flag].
+
+    Returns
+    -------
+    tuple of two floats or lanes
+        Real and imaginary part of F [1].
     """
     if slot:
-        for lane in range(s.size):
-            f[0, lane], f[1, lane] = _slot_loss(s[lane])
-        return
-    for lane in range(s.size):
-        f[0, lane], f[1, lane] = _far_loss(s[lane])
-    for lane in range(s.size):
-        if s[lane] < SERIES_FROM:
-            f[0, lane], f[1, lane] = _near_loss(s[lane])
+        return _slot_loss(s)
+    re, im = _far_loss(s)
+    few = s < SERIES_FROM
+    if any_lane(few):
+        near_re, near_im = _near_loss(s)
+        re, im = choose(few, near_re, re), choose(few, near_im, im)
+    return re, im
 
 
 @inlined
@@ -112,97 +99,76 @@ def _sinh(a: float) -> float:
     p = 1.0 + z / 20.0 * p
     short = a * (1.0 + z / 6.0 * p)
     up = exp(a)
-    return short if abs(a) < 0.3 else 0.5 * (up - 1.0 / up)
+    return choose(abs(a) < 0.3, short, 0.5 * (up - 1.0 / up))
 
 
 @compiled
 def duct_impedance(
-    omega: float, area: np.ndarray, length: np.ndarray, height: np.ndarray, count: int, slot: bool,
-    lossy: bool, air: np.ndarray, s: np.ndarray, f: np.ndarray, g: np.ndarray, z: np.ndarray,
-) -> None:  # fmt: skip
+    omega: float, area: float, length: float, reach: float, slot: bool, lossy: bool, air: np.ndarray
+) -> tuple[float, float, float, float]:
     """Open-circuit impedances of uniform ducts side by side at one tone.
 
     Parameters
     ----------
     omega : float
         Angular frequency [rad/s].
-    area, length, height : ndarray, shape (n,)
-        Cross-section, length, short side of a slot [m2], [m].
-    count : int
-        Equal tubes that share the area [1].
+    area, length, reach : lanes
+        Cross-section, length, radius or half the height of a slot [m2], [m].
     slot, lossy : bool
         Slots instead of round ducts; whether walls take energy [flag].
     air : ndarray
         Density, sound speed, kinematic viscosity, ratio of heats, root of the Prandtl number [mixed].
-    s, f, g : ndarray, shape (n,), (2, n), (2, n)
-        Scratch [any].
-    z : ndarray, shape (4, n)
-        Real and imaginary parts of z11 and z12, written in place [Pa s/m3].
+
+    Returns
+    -------
+    tuple of four lanes
+        Real and imaginary parts of z11 and z12 [Pa s/m3].
     """
-    density, speed, viscosity, heats, prandtl = air[0], air[1], air[2], air[3], air[4]
-    k = omega / speed
+    k = omega / air[1]
+    a_re, a_im = 1.0 + 0.0 * area, 0.0 * area
+    b_re, b_im = a_re, a_im
     if lossy:
-        scale = math.sqrt(omega / viscosity)
-        for lane in range(area.size):
-            reach = 0.5 * height[lane] if slot else math.sqrt(area[lane] / (count * math.pi))
-            s[lane] = reach * scale
-        losses(s, slot, f)
-        for lane in range(area.size):
-            s[lane] = s[lane] * prandtl
-        losses(s, slot, g)
-    for lane in range(area.size):
-        z0 = density * speed / area[lane]
-        series_re, series_im, shunt_re, shunt_im = 1.0, 0.0, 1.0, 0.0
-        if lossy:
-            series_re, series_im = reciprocal(1.0 - f[0, lane], -f[1, lane])
-            shunt_re, shunt_im = 1.0 + (heats - 1.0) * g[0, lane], (heats - 1.0) * g[1, lane]
-        a_re, a_im = root(series_re, series_im)
-        b_re, b_im = root(shunt_re, shunt_im)
-        bend_re, bend_im = times(a_re, a_im, b_re, b_im)
-        over_re, over_im = reciprocal(b_re, b_im)
-        zc_re, zc_im = times(a_re, a_im, over_re, over_im)
-        zc_re, zc_im = z0 * zc_re, z0 * zc_im
-        fade, turn = min(-k * bend_im * length[lane], 300.0), k * bend_re * length[lane]  # gamma length
-        up = _sinh(fade)
-        level = math.sqrt(1.0 + up * up)
-        sine, cosine = sin_cos(turn)
-        z12_re, z12_im = reciprocal(up * cosine, level * sine)
-        z12_re, z12_im = times(zc_re, zc_im, z12_re, z12_im)
-        z11_re, z11_im = times(z12_re, z12_im, level * cosine, up * sine)
-        z[0, lane], z[1, lane], z[2, lane], z[3, lane] = z11_re, z11_im, z12_re, z12_im
+        s = reach * math.sqrt(omega / air[2])
+        f_re, f_im = loss(s, slot)
+        a_re, a_im = reciprocal(1.0 - f_re, -f_im)
+        a_re, a_im = root(a_re, a_im)
+        g_re, g_im = loss(s * air[4], slot)
+        b_re, b_im = root(1.0 + (air[3] - 1.0) * g_re, (air[3] - 1.0) * g_im)
+    bend_re, bend_im = times(a_re, a_im, b_re, b_im)
+    over_re, over_im = reciprocal(b_re, b_im)
+    zc_re, zc_im = times(a_re, a_im, over_re, over_im)
+    z0 = air[0] * air[1] / area
+    fade, turn = min(-k * bend_im * length, 300.0), k * bend_re * length  # gamma length
+    up = _sinh(fade)
+    level = math.sqrt(1.0 + up * up)
+    sine, cosine = sin_cos(turn)
+    z12_re, z12_im = reciprocal(up * cosine, level * sine)
+    z12_re, z12_im = times(z0 * zc_re, z0 * zc_im, z12_re, z12_im)
+    z11_re, z11_im = times(z12_re, z12_im, level * cosine, up * sine)
+    return z11_re, z11_im, z12_re, z12_im
 
 
 @compiled
-def end_lengths(
-    section: np.ndarray, length: np.ndarray, height: np.ndarray, count: int, slot: bool, near: np.ndarray,
-    patch: np.ndarray,
-) -> None:  # fmt: skip
-    """Near-field lengths of duct ends, as in :func:`models.joints.joints_by_place`.
+def end_lengths(section: float, length: float, height: float, slot: bool) -> tuple[float, float]:
+    """Near-field lengths of a duct's end, as in :func:`models.joints.joints_by_place`.
 
     Parameters
     ----------
-    section, length, height : ndarray, shape (n,)
-        Cross-section at the end, length, short side of a slot [m2], [m].
-    count : int
-        Equal tubes that share the section [1].
+    section, length, height : lanes
+        Cross-section of one tube at the end, length, short side of a slot [m2], [m].
     slot : bool
         Slots instead of round ducts [flag].
-    near, patch : ndarray, shape (n,)
-        Length of the real end and of a uniform rectangle, written in place [m].
+
+    Returns
+    -------
+    tuple of two lanes
+        Length of the real end [m], and of a uniform rectangle over the root of its area [1].
     """
-    square = uniform_length(1.0, 1.0)
-    for lane in range(section.size):
-        one = section[lane] / count
-        fade = exp(-EVEN_MODE * length[lane] / math.sqrt(one / math.pi))
-        profile = ORIFICE + (PROFILE - ORIFICE) * (1.0 - fade) / (1.0 + fade)
-        near[lane] = profile * FLANGED_PISTON * math.sqrt(one / math.pi)
-        patch[lane] = square * math.sqrt(section[lane])
-    if slot:
-        for lane in range(section.size):
-            one = section[lane] / count
-            fade = exp(-EVEN_MODE * length[lane] / math.sqrt(one / math.pi))
-            profile = ORIFICE + (PROFILE - ORIFICE) * (1.0 - fade) / (1.0 + fade)
-            aspect = one / (height[lane] * height[lane])
-            unit = uniform_length(math.sqrt(aspect), math.sqrt(1.0 / aspect))
-            near[lane] = profile * unit * math.sqrt(one)
-            patch[lane] = unit * math.sqrt(section[lane])
+    radius = math.sqrt(section / math.pi)
+    fade = exp(-EVEN_MODE * length / radius)
+    profile = ORIFICE + (PROFILE - ORIFICE) * (1.0 - fade) / (1.0 + fade)
+    if not slot:
+        return profile * FLANGED_PISTON * radius, _SQUARE + 0.0 * radius
+    one, other = math.sqrt(section) / height, height / math.sqrt(section)
+    unit = uniform_length(one, other)
+    return profile * unit * math.sqrt(section), unit

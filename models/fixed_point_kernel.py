@@ -1,198 +1,163 @@
 """Level-dependent losses and drive of :mod:`models.drive`, compiled: the fixed point on the air speeds.
 
-Designs and tones that have settled leave the work: once few enough are open, those move together.
+A vector of systems, a design at a tone in a space each, is in work at once, wherever they come from. One that
+has settled makes room for the next, so that no lane idles while there is work.
 """
 
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 
 from models.drive import LEAST_SPEED, MAX_STEPS, SECANT_STEPS, TOLERANCE
-from models.drive_kernel import answer, eliminate_planes
+from models.drive_kernel import answer, exceeded, square_size
 from models.jit import compiled, exp, log
-from models.kernel_records import Graph, Scratch, State, System
+from models.kernel_records import Graph, Rows
+from models.lanes import WIDTH, any_lane, choose, load, store
 
-_CROWDED = 0.75
-"""Share of open entries below which they move together."""
+NEGLIGIBLE = 0.01 * TOLERANCE
+"""Largest change of a speed at which a state counts as its own answer; above, another one follows."""
 
 _FLOOR = math.log(LEAST_SPEED)
 
 
-@compiled
-def _step(
-    n: int, first: int, step: int, state: State, logs: np.ndarray, change: np.ndarray, speeds: np.ndarray
-) -> None:
-    """One secant step on the logarithms of the speeds, and the largest change of each entry.
+class Pool(NamedTuple):
+    """Systems in work, side by side.
 
-    Rows of ``logs``: logarithms of speeds assumed and found, now and one step before.
+    Attributes
+    ----------
+    table : ndarray, shape (n_rows, WIDTH)
+        The systems, drivers and diaphragms eliminated [any].
+    speeds : ndarray, shape (2 n_ducts, WIDTH)
+        Peak air speeds from which losses are taken [m/s].
+    logs : ndarray, shape (4, 2 n_ducts, WIDTH)
+        Logarithms of speeds assumed and found, now and one step before [1].
+    steps : ndarray, shape (WIDTH,)
+        Steps done; -1 while speeds count as none [1].
+    last : ndarray, shape (WIDTH,)
+        0 for systems in work; 1 where the next state is the last one, 2 where it is although nothing has
+        settled; 3 and 4 for the same at their last state [1].
+    origin : ndarray of int, shape (WIDTH,)
+        Which systems they are, -1 for none [1].
+    work, flows, over : ndarray
+        Room to work in [any].
     """
-    for m in range(n):
-        change[m] = 0.0
-    for end in range(speeds.shape[0]):
-        for m in range(n):
-            logs[1, end, m] = log(max(state.size[first + end, m] * state.voltage[m], LEAST_SPEED))
-            change[m] = max(change[m], abs(logs[1, end, m] - logs[0, end, m]))
-        for m in range(n):
-            now, found = logs[0, end, m], logs[1, end, m]
-            run = now - logs[2, end, m]
-            wide = abs(run) > 1e-13 and 0 < step < SECANT_STEPS
-            slope = (found - logs[3, end, m]) / (run if wide else 1.0)
-            slope = min(max(slope, -1.5), 0.6) if wide else -0.5
-            coming = max(now + (found - now) / (1.0 - slope), _FLOOR)
-            logs[2, end, m], logs[3, end, m], logs[0, end, m] = now, found, coming
-            speeds[end, m] = exp(coming)
+
+    table: np.ndarray
+    speeds: np.ndarray
+    logs: np.ndarray
+    steps: np.ndarray
+    last: np.ndarray
+    origin: np.ndarray
+    work: np.ndarray
+    flows: np.ndarray
+    over: np.ndarray
 
 
 @compiled
-def _move(rows: np.ndarray, keep: np.ndarray, n: int) -> None:
-    """Move the kept entries of a row together, in place; as they rise, none is lost before it moves."""
-    for m in range(n):
-        rows[m] = rows[keep[m]]
+def make_pool(graph: Graph, rows: Rows) -> Pool:
+    """A pool without systems."""
+    ends, unknowns = 2 * graph.bounds.ducts, graph.entries.shape[0]
+    pool = Pool(
+        np.ones((rows.number, WIDTH)), np.zeros((ends, WIDTH)), np.zeros((4, ends, WIDTH)), np.zeros(WIDTH),
+        np.zeros(WIDTH), np.empty(WIDTH, np.int64), np.empty((rows.number, WIDTH)),
+        np.empty((2 * unknowns, WIDTH)), np.empty((6, WIDTH)),
+    )  # fmt: skip
+    for at in range(WIDTH):
+        pool.origin[at] = -1
+    return pool
 
 
 @compiled
-def _move_together(
-    graph: Graph, system: System, keep: np.ndarray, n: int, logs: np.ndarray, speeds: np.ndarray
-) -> None:
-    for e in range(system.planes.shape[0]):
-        for part in range(2):
-            _move(system.planes[e, part], keep, n)
-    for i in range(system.right.shape[0]):
-        for part in range(2):
-            _move(system.right[i, part], keep, n)
-    for end in range(speeds.shape[0]):
-        _move(system.area[end], keep, n)
-        _move(system.loss[end], keep, n)
-        _move(speeds[end], keep, n)
-        for row in range(4):
-            _move(logs[row, end], keep, n)
-    for k in range(graph.bounds.diaphragms):
-        _move(system.passive[k], keep, n)
-        _move(system.reach[k], keep, n)
-    _move(system.coil[0], keep, n)
-    _move(system.coil[1], keep, n)
-    _move(system.omega, keep, n)
-    _move(system.fixed, keep, n)
+def put_in(graph: Graph, pool: Pool, at: int, table: np.ndarray, lane: int, origin: int) -> None:
+    """Put one system of a table into a free place."""
+    for row in range(table.shape[0]):
+        pool.table[row, at] = table[row, lane]
+    pool.origin[at] = origin
+    pool.steps[at] = -1.0
+    pool.last[at] = 0.0 if graph.bounds.losses and graph.bounds.ducts > 0 else 3.0
+    for end in range(pool.speeds.shape[0]):
+        pool.speeds[end, at] = 0.0
 
 
 @compiled
-def find_speeds(
-    graph: Graph, system: System, use_fixed: bool, scratch: Scratch, state: State, speeds: np.ndarray,
-    settled: np.ndarray,
-) -> None:  # fmt: skip
-    """Peak air speeds at the duct ends that agree with their own losses.
+def _step(graph: Graph, rows: Rows, pool: Pool, square: float) -> None:
+    """One secant step on the logarithms of the speeds, for a square of the voltage."""
+    first = graph.bounds.drivers + graph.bounds.diaphragms
+    steps, change = load(pool.steps, 0), 0.0 * square
+    for end in range(pool.speeds.shape[0]):
+        size = square_size(pool.flows, first + end, load(pool.table, rows.scale + first + end))
+        found = 0.5 * log(max(size * square, LEAST_SPEED * LEAST_SPEED))
+        change = max(change, abs(found - load(pool.logs, (0, end))))
+        store(pool.logs, (1, end), found)
+    begun = steps >= 0.0
+    done = begun & (change < TOLERANCE)
+    known = (steps > 0.0) & (steps < float(SECANT_STEPS))
+    ending = done | (steps >= float(MAX_STEPS - 1))
+    for end in range(pool.speeds.shape[0]):
+        now, found = load(pool.logs, (0, end)), load(pool.logs, (1, end))
+        run = now - load(pool.logs, (2, end))
+        wide = known & (abs(run) > 1e-13)
+        slope = (found - load(pool.logs, (3, end))) / choose(wide, run, 1.0)
+        slope = choose(wide, min(max(slope, -1.5), 0.6), -0.5)
+        coming = max(now + (found - now) / (1.0 - slope), _FLOOR)
+        coming = choose(begun & ~ending, coming, found)
+        store(pool.logs, (2, end), now)
+        store(pool.logs, (3, end), found)
+        store(pool.logs, (0, end), coming)
+        store(pool.speeds, end, exp(coming))
+    last = load(pool.last, 0)
+    exact = begun & (change < NEGLIGIBLE)
+    coming = choose(done, 1.0, choose(ending, 2.0, 0.0))
+    store(pool.last, 0, choose(last > 0.0, last + 2.0, choose(exact, 3.0, coming)))
+    store(pool.steps, 0, steps + 1.0)
+
+
+@compiled
+def advance(graph: Graph, rows: Rows, pool: Pool, use_fixed: bool, free: np.ndarray, count: int,
+            results: np.ndarray) -> int:  # fmt: skip
+    """One more state of every system in work.
 
     Parameters
     ----------
     graph : Graph
         Structure [record].
-    system : System
-        Systems without drivers and diaphragms, used up [record].
+    rows : Rows
+        Where parts of the systems begin [record].
+    pool : Pool
+        The systems [record].
     use_fixed : bool
         Whether the voltage is given [flag].
-    scratch, state : Scratch, State
-        Room to work in [record].
-    speeds : ndarray, shape (2 n_ducts, n)
-        Written in place [m/s].
-    settled : ndarray, shape (n,)
-        1 where the fixed point was found, else 0, written in place [1].
+    free : ndarray of int, shape (WIDTH,)
+        Free places, those of systems that leave are added [1].
+    count : int
+        How many are free [1].
+    results : ndarray, shape (n, 2 n_unknowns + 1, WIDTH)
+        Flows of the systems that leave and whether they have settled, by vectors of systems, written in
+        place [mixed].
+
+    Returns
+    -------
+    int
+        How many places are free now [1].
     """
-    n = system.omega.size
-    ends, first = speeds.shape[0], graph.bounds.drivers + graph.bounds.diaphragms
-    logs, now, change = np.empty((4, ends, n)), np.empty((ends, n)), np.empty(n)
-    origin, keep = np.empty(n, np.int64), np.empty(n, np.int64)
-    for m in range(n):
-        origin[m] = m
-        settled[m] = 0.0
-    for end in range(ends):
-        for m in range(n):
-            now[end, m] = 0.0
-    answer(graph, n, system, now, use_fixed, scratch, state)
-    for end in range(ends):
-        for m in range(n):
-            now[end, m] = state.size[first + end, m] * state.voltage[m]
-            logs[0, end, m] = log(max(now[end, m], LEAST_SPEED))
-            logs[2, end, m], logs[3, end, m] = 0.0, 0.0
-    for step in range(MAX_STEPS):
-        answer(graph, n, system, now, use_fixed, scratch, state)
-        _step(n, first, step, state, logs, change, now)
-        left = 0
-        for m in range(n):
-            at = origin[m]
-            if settled[at] == 1.0:
-                continue
-            for end in range(ends):
-                speeds[end, at] = state.size[first + end, m] * state.voltage[m]
-            if change[m] < TOLERANCE:
-                settled[at] = 1.0
-            else:
-                keep[left] = m
-                left += 1
-        if left == 0:
-            return
-        if left < _CROWDED * n:
-            _move_together(graph, system, keep, left, logs, now)
-            for m in range(left):
-                origin[m] = origin[keep[m]]
-            n = left
-
-
-@compiled
-def _copy(system: System, other: System) -> None:
-    for e in range(system.planes.shape[0]):
-        for part in range(2):
-            for m in range(system.omega.size):
-                other.planes[e, part, m] = system.planes[e, part, m]
-    for i in range(system.right.shape[0]):
-        for part in range(2):
-            for m in range(system.omega.size):
-                other.right[i, part, m] = system.right[i, part, m]
-    for end in range(system.area.shape[0]):
-        for m in range(system.omega.size):
-            other.area[end, m], other.loss[end, m] = system.area[end, m], system.loss[end, m]
-    for k in range(system.passive.shape[0]):
-        for m in range(system.omega.size):
-            other.passive[k, m], other.reach[k, m] = system.passive[k, m], system.reach[k, m]
-    for m in range(system.omega.size):
-        other.coil[0, m], other.coil[1, m] = system.coil[0, m], system.coil[1, m]
-        other.omega[m], other.fixed[m] = system.omega[m], system.fixed[m]
-
-
-@compiled
-def drive_group(
-    graph: Graph, system: System, other: System, use_fixed: bool, scratch: Scratch, state: State,
-    speeds: np.ndarray, settled: np.ndarray,
-) -> None:  # fmt: skip
-    """Drive a group of designs and tones, to their first limits or with given voltages.
-
-    Parameters
-    ----------
-    graph : Graph
-        Structure [record].
-    system, other : System
-        Assembled systems, from which drivers and diaphragms are eliminated, and room for a copy [record].
-    use_fixed : bool
-        Whether the voltage is given [flag].
-    scratch : Scratch
-        Room to work in [record].
-    state : State
-        Written in place [record].
-    speeds : ndarray, shape (2 n_ducts, n)
-        Peak air speeds from which losses were taken, written in place [m/s].
-    settled : ndarray, shape (n,)
-        1 where the fixed point was found, else 0, written in place [1].
-    """
-    n = system.omega.size
-    eliminate_planes(graph.outer, n, system.planes, system.right, scratch.factor)
-    if speeds.shape[0] > 0 and graph.bounds.losses:
-        _copy(system, other)
-        find_speeds(graph, other, use_fixed, scratch, state, speeds, settled)
-    else:
-        for m in range(n):
-            settled[m] = 1.0
-        for end in range(speeds.shape[0]):
-            for m in range(n):
-                speeds[end, m] = 0.0
-    answer(graph, n, system, speeds, use_fixed, scratch, state)
+    answer(graph, rows, pool.table, pool.speeds, pool.work, pool.flows)
+    if pool.speeds.shape[0] > 0 and graph.bounds.losses:
+        square = 1.0 / exceeded(graph.bounds, pool.table, rows, pool.flows, pool.over)
+        if use_fixed:
+            square = load(pool.table, rows.fixed)
+        _step(graph, rows, pool, square)
+    if any_lane(load(pool.last, 0) > 2.0):
+        for at in range(WIDTH):
+            origin = pool.origin[at]
+            if origin >= 0 and pool.last[at] > 2.0:
+                for row in range(pool.flows.shape[0]):
+                    results[origin // WIDTH, row, origin % WIDTH] = pool.flows[row, at]
+                settled = 1.0 if pool.last[at] == 3.0 else 0.0
+                results[origin // WIDTH, pool.flows.shape[0], origin % WIDTH] = settled
+                pool.origin[at] = -1
+                free[count] = at
+                count += 1
+    return count

@@ -103,76 +103,31 @@ class Graph(NamedTuple):
     bounds: Bounds
 
 
-class System(NamedTuple):
-    """Designs and tones side by side, n of them.
+class Rows(NamedTuple):
+    """Where the parts of a table of systems begin, behind two rows an entry and two an unknown.
 
     Attributes
     ----------
-    planes : ndarray, shape (n_entries, 2, n)
-        Real and imaginary parts of the impedance matrix [Pa s/m3].
-    right : ndarray, shape (n_unknowns, 2, n)
-        Right side per volt [Pa/V].
-    omega : ndarray, shape (n,)
-        Angular frequencies [rad/s].
-    coil : ndarray, shape (2, n)
-        Admittance of one coil [1/ohm].
-    passive, reach : ndarray, shape (n_diaphragms, n)
-        Areas and excursion limits of diaphragms [m2], [m].
-    area, loss : ndarray, shape (2 n_ducts, n)
-        Cross-sections of duct ends [m2] and their resistances per peak air speed [Pa s2/m4].
-    fixed : ndarray, shape (n,)
-        Given voltage, where there is one [V].
+    scale : int
+        Square of the peak excursion or air speed per square of the flow, one an unknown [1].
+    coil : int
+        Admittance of one coil, real and imaginary part [1].
+    fixed : int
+        Square of the given voltage, where there is one [1].
+    reach : int
+        Inverse squares of the diaphragms' excursion limits [1].
+    loss : int
+        Resistances of duct ends per peak air speed [1].
+    number : int
+        Number of all rows [1].
     """
 
-    planes: np.ndarray
-    right: np.ndarray
-    omega: np.ndarray
-    coil: np.ndarray
-    passive: np.ndarray
-    reach: np.ndarray
-    area: np.ndarray
-    loss: np.ndarray
-    fixed: np.ndarray
-
-
-class Scratch(NamedTuple):
-    """Room to work in.
-
-    Attributes
-    ----------
-    work, right : ndarray
-        As planes and right of a :class:`System` [any].
-    factor : ndarray, shape (2, n)
-        One plane [any].
-    """
-
-    work: np.ndarray
-    right: np.ndarray
-    factor: np.ndarray
-
-
-class State(NamedTuple):
-    """Designs and tones driven.
-
-    Attributes
-    ----------
-    flows : ndarray, shape (n_unknowns, 2, n)
-        Flows at one volt [m3/(s V)].
-    size : ndarray, shape (n_unknowns, n)
-        Peak excursions of drivers and diaphragms, peak air speeds of duct ends, at one volt [m], [m/s].
-    current : ndarray, shape (2, n)
-        Amplifier current at one volt [A].
-    permitted : ndarray, shape (6, n)
-        Voltages of the limits [V].
-    voltage : ndarray, shape (n,)
-        The drive [V].
-    """
-
-    flows: np.ndarray
-    size: np.ndarray
-    current: np.ndarray
-    permitted: np.ndarray
-    voltage: np.ndarray
+    scale: int
+    coil: int
+    fixed: int
+    reach: int
+    loss: int
+    number: int
 
 
 class Tones(NamedTuple):
@@ -216,30 +171,33 @@ class Tones(NamedTuple):
 
 
 class Sizes(NamedTuple):
-    """Columns of a batch.
+    """Columns of a batch; the last design is repeated until vectors are full.
 
     Attributes
     ----------
-    sides : ndarray, shape (n_designs, n_chambers, 3)
+    designs : int
+        How many there are [1].
+    sides : ndarray, shape (n_chambers, 3, n)
         Inner sides [m].
-    centre, half : ndarray, shape (n_joints, n_designs, 2)
+    centre, half : ndarray, shape (n_joints, 2, n)
         Centres and half sides of patches [m].
-    site : ndarray of int, shape (n_joints, n_designs)
+    site : ndarray of int, shape (n_joints, n)
         Sites of mouths [1].
-    ducts : ndarray, shape (n_ducts, 5, n_designs)
+    ducts : ndarray, shape (n_ducts, 5, n)
         Area, area at the second end, length, height of a slot, loss factor [mixed].
-    by_hand : ndarray, shape (n_joints, n_designs)
+    by_hand : ndarray, shape (n_joints, n)
         End corrections set by hand [m].
-    diaphragms : ndarray, shape (n_diaphragms, 5, n_designs)
+    diaphragms : ndarray, shape (n_diaphragms, 5, n)
         Area, mass, compliance, quality factor, excursion limit [mixed].
-    given_ducts : complex ndarray, shape (3 n_given, n_designs, n_tones)
-        z11, z12, z22 of ducts not uniform [Pa s/m3].
-    given_rooms : complex ndarray, shape (n_pairs, n_designs, n_tones)
-        Impedances of chambers that are not plain rooms, pair after pair of joints [Pa s/m3].
-    voltage : ndarray, shape (n_designs, n_columns)
-        Given drive, or of no designs where the largest is sought [V].
+    given_ducts : ndarray, shape (3 n_given, 2, n_tones, n)
+        Real and imaginary parts of z11, z12, z22 of ducts not uniform [Pa s/m3].
+    given_rooms : ndarray, shape (n_pairs, 2, n_tones, n)
+        The same of chambers that are not plain rooms, pair after pair of joints [Pa s/m3].
+    voltage : ndarray, shape (n_columns, n)
+        Given drive, or of no columns where the largest is sought [V].
     """
 
+    designs: int
     sides: np.ndarray
     centre: np.ndarray
     half: np.ndarray
@@ -250,6 +208,71 @@ class Sizes(NamedTuple):
     given_ducts: np.ndarray
     given_rooms: np.ndarray
     voltage: np.ndarray
+
+
+class Near(NamedTuple):
+    """Room in which the near field of a chamber is worked out.
+
+    Attributes
+    ----------
+    even, odd : ndarray, shape (n_patches, 3, MODES, WIDTH), (n_patches, 2, MODES, WIDTH)
+        Mode averages of the patches [1].
+    squares : ndarray, shape (3, MODES, WIDTH)
+        Squares of the wavenumbers along each axis [1/m2].
+    u, v : ndarray, shape (3, MODES, WIDTH)
+        Weighted products of averages along the axes of a wall [1].
+    on_u, on_v : ndarray of int, shape (MODES,)
+        Which of them do not vanish [1].
+    table, line : ndarray, shape (3, 3, WIDTH), (3, WIDTH)
+        Sums over both axes, over one [mixed].
+    taken, own : ndarray, shape (n_patches, 2, n_patches, WIDTH), (n_patches, 3, WIDTH)
+        What drives the odd modes of duct ends, and their own sums [mixed].
+    products : ndarray, shape (3, MODES_SECOND, WIDTH)
+        Weighted products of averages of two patches along each axis [1].
+    active : ndarray of int, shape (3, MODES_SECOND)
+        Which of them do not vanish [1].
+    fourth, sixth : ndarray, shape (MODES_SECOND, MODES_SECOND, MODES_SECOND, WIDTH), and of MODES_THIRD
+        Inverse powers of the modes' wavenumbers [m4], [m6].
+    """
+
+    even: np.ndarray
+    odd: np.ndarray
+    squares: np.ndarray
+    u: np.ndarray
+    v: np.ndarray
+    on_u: np.ndarray
+    on_v: np.ndarray
+    table: np.ndarray
+    line: np.ndarray
+    taken: np.ndarray
+    own: np.ndarray
+    products: np.ndarray
+    active: np.ndarray
+    fourth: np.ndarray
+    sixth: np.ndarray
+
+
+class Room(NamedTuple):
+    """Room in which the line of a chamber is worked out.
+
+    Attributes
+    ----------
+    wave, waves : ndarray, shape (1, 9, WIDTH), (n_patches, 10, WIDTH)
+        Waves of the line and of its patches (:mod:`models.room_kernel`) [mixed].
+    x, h : ndarray, shape (n_patches, WIDTH)
+        Centres and half widths along the line [m].
+    rest : ndarray, shape (n_patches, WIDTH)
+        Inertance of a patch's near field that the room does not hold [kg/m4].
+    end : ndarray of int, shape (n_patches,)
+        1 for a patch on the low end of the line, 2 on the high one, else 0 [1].
+    """
+
+    wave: np.ndarray
+    waves: np.ndarray
+    x: np.ndarray
+    h: np.ndarray
+    rest: np.ndarray
+    end: np.ndarray
 
 
 class Found(NamedTuple):

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from models.duct_kernel import reciprocal, times
+from models.drive_kernel import reciprocal, times
 from models.jit import compiled, entry_point
 from models.linear_drive import Linear
 from models.linear_elements_kernel import add_diagonal, add_ducts, add_pairs, duct_losses

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from models import element_slopes
-from models.duct_kernel import losses
+from models.duct_kernel import loss
 from models.jit import compiled, compiled_family, inlined
 from models.linear_layout import Layout, Medium
 from models.linear_terms import Terms
@@ -90,7 +90,6 @@ def add_pairs(layout: Layout, medium: Medium, terms: Terms, p: int, t: int, z: n
 @compiled
 def duct_losses(layout: Layout, medium: Medium, terms: Terms, p: int, found: np.ndarray) -> None:
     """Viscous and thermal loss functions of all plain ducts, real and imaginary parts in turn, (D, 4, T)."""
-    s = np.empty(medium.omega.size)
     for k in range(layout.ways.shape[0]):
         count, slot = layout.ways[k, 0], layout.ways[k, 1] == 1
         if count == 0:
@@ -98,12 +97,10 @@ def duct_losses(layout: Layout, medium: Medium, terms: Terms, p: int, found: np.
         at = layout.ducts + 3 * k
         reach = math.sqrt(terms.value[p, at] / (count * math.pi))
         reach = 0.5 * terms.value[p, at + 2] if slot else reach
-        for t in range(s.size):
-            s[t] = reach * math.sqrt(medium.omega[t] / medium.air[2])
-        losses(s, slot, found[k, :2])
-        for t in range(s.size):
-            s[t] *= medium.air[4]
-        losses(s, slot, found[k, 2:])
+        for t in range(medium.omega.size):
+            s = reach * math.sqrt(medium.omega[t] / medium.air[2])
+            found[k, 0, t], found[k, 1, t] = loss(s, slot)
+            found[k, 2, t], found[k, 3, t] = loss(s * medium.air[4], slot)
 
 
 @compiled

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from models.duct_kernel import reciprocal, times
+from models.drive_kernel import reciprocal, times
 from models.jit import compiled
 from models.linear_drive import Linear
 from models.linear_layout import Layout, Medium

@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from models.duct_kernel import reciprocal, times
+from models.drive_kernel import reciprocal, times
 from models.jit import compiled, exp, log
 from models.linear_drive import DONE, LONGEST_STEP, MOST_STEPS
 

@@ -12,6 +12,7 @@ from typing import Any
 import llvmlite.binding as llvm
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import Compiler
+from numba.core.registry import cpu_target
 from numba.core.typed_passes import NativeLowering, NopythonRewrites
 from numba.core.untyped_passes import InlineClosureLikes
 
@@ -57,6 +58,13 @@ class _Outer(JITCodeLibrary):
                 function.linkage = llvm.Linkage.internal
         super()._optimize_final_module()
 
+
+def _whole_line(dtype: Any) -> int:
+    """Where arrays begin: a vector that lies in two lines of the cache is read twice."""
+    return 64
+
+
+cpu_target.target_context.get_preferred_array_alignment = _whole_line
 
 _IDLE = (InlineClosureLikes, NopythonRewrites)
 """Passes that would look for closures and whole-array expressions, of which there are none."""

@@ -1,6 +1,6 @@
-"""The sums of :mod:`models.near_field`, compiled: a block of rooms side by side, mode after mode.
+"""The sums of :mod:`models.near_field`, compiled: rooms side by side, mode after mode.
 
-Same sums, same modes. Modes whose averages vanish by symmetry in every room of a block, such as every
+Same sums, same modes. Modes whose averages vanish by symmetry in all of these rooms, such as every
 second one of a patch in the middle of its wall, are left out; they are less than 1e-13 of a sum.
 """
 
@@ -11,85 +11,62 @@ import math
 import numpy as np
 
 from models.jit import compiled, exp, inlined, inverse, inverse_root
+from models.kernel_records import AXIS, HIGH, YIELDS, Graph, Near, Sizes
+from models.lanes import any_lane, choose, load, store
 from models.near_field import MODES, MODES_CORNER, NEAR
-from models.near_field_higher_kernel import higher_sums
-from models.near_field_modes_kernel import (
-    clear,
-    first_axis,
-    mode_averages,
-    second_axis,
-    weighted_rows,
-)
+from models.near_field_higher_kernel import higher_blocks, higher_sums
+from models.near_field_modes_kernel import first_axis, longest, mode_averages, second_axis, weighted_rows
 from models.near_field_tail_kernel import tail
+
+INVERSE_SQUARES = 1.0 / np.maximum(np.arange(MODES), 1.0) ** 2
+"""Of the numbers of modes."""
 
 
 @inlined
-def _facing_term(square: float, depth: float, kind: int, near: bool) -> float:
-    """Term of V M of a pair of modes for patches on one wall (kind 0) or opposite walls (1)."""
+def _facing_term(square: float, depth: float, same: bool, near: bool) -> float:
+    """Term of V M over the depth of a pair of modes, for patches on one wall or on opposite walls."""
     over = inverse_root(square)
-    if not near:
-        return depth * over
-    fade = exp(-square * over * depth)
-    top = 1.0 + fade * fade if kind == 0 else 2.0 * fade
-    return depth * over * top * inverse(1.0 - fade * fade)
+    if near:
+        fade = exp(-square * over * depth)
+        over = over * (1.0 + fade * fade if same else 2.0 * fade) * inverse(1.0 - fade * fade)
+    return over
 
 
 @inlined
 def _corner_term(square: float, depth: float, low: float, high: float, near: bool) -> float:
-    """The same for patches on walls that meet."""
+    """The same for patches on walls that meet, times the second one's side along the depth."""
     over = inverse_root(square)
     root = square * over
     part = exp(-root * low) - exp(-root * high)
     if near:
-        echo = exp(-root * (2.0 * depth - high)) - exp(-root * (2.0 * depth - low))
-        part = (part + echo) * inverse(1.0 - exp(-2.0 * root * depth))
-    return depth * over * over * part
+        part = part * (1.0 + exp(root * (low + high - 2.0 * depth))) * inverse(1.0 - exp(-2.0 * root * depth))
+    return over * over * part
 
 
 @inlined
-def _term(square: float, depth: float, low: float, high: float, kind: int, near: bool) -> float:
-    """Term of V M of a pair of modes, weights left out."""
-    if kind == 2:
-        return _corner_term(square, depth, low, high, near)
-    return _facing_term(square, depth, kind, near)
-
-
-@inlined
-def _add_terms(
-    ku: np.ndarray, m: int, kv: np.ndarray, n: int, v: np.ndarray, row: int, line: np.ndarray,
-    depth: np.ndarray, low: np.ndarray, high: np.ndarray, kind: int, near: bool,
-) -> None:  # fmt: skip
-    """Add the terms of a pair of modes, times the weights of the second axis, to one row or to all three."""
-    lanes = depth.size
-    if row < 3:
-        for lane in range(lanes):
-            f = _term(ku[m, lane] + kv[n, lane], depth[lane], low[lane], high[lane], kind, near)
-            line[row, lane] += v[row, n, lane] * f
-    else:
-        for lane in range(lanes):
-            f = _term(ku[m, lane] + kv[n, lane], depth[lane], low[lane], high[lane], kind, near)
-            line[0, lane] += v[0, n, lane] * f
-            line[1, lane] += v[1, n, lane] * f
-            line[2, lane] += v[2, n, lane] * f
+def _add(table: np.ndarray, index: tuple[int, ...], value: float) -> None:
+    """Add to a vector of a table."""
+    store(table, index, load(table, index) + value)
 
 
 @compiled
 def _double_sums(
     u: np.ndarray, on_u: np.ndarray, ku: np.ndarray, v: np.ndarray, on_v: np.ndarray, kv: np.ndarray,
-    count: int, own: bool, kind: int, depth: np.ndarray, low: np.ndarray, high: np.ndarray,
+    count: int, own: bool, kind: int, depth: float, low: float, high: float, line: np.ndarray,
     table: np.ndarray,
 ) -> None:  # fmt: skip
     """Sums over both axes of a wall but for mode 0, 0; kind 0: one wall, 1: opposite walls, 2: a corner."""
-    lanes = depth.size
     modes = MODES_CORNER if kind == 2 else (MODES if kind == 0 else NEAR)
-    line = np.empty((3, lanes))
-    clear(table)
+    scale = depth / (high - low) if kind == 2 else depth
+    zero = 0.0 * depth
+    for r in range(count):
+        for c in range(count):
+            store(table, (r, c), zero)
     for m in range(modes):
         if on_u[m] == 0:
             continue
-        for c in range(3):
-            for lane in range(lanes):
-                line[c, lane] = 0.0
+        square = load(ku, m)
+        first, second, third = zero, zero, zero
         for n in range(modes):
             row = on_v[n] - 1
             if row < 0 or m + n == 0:
@@ -97,215 +74,200 @@ def _double_sums(
             if 0 < row < 3 and 1 < on_u[m] < 4 and not (own and row == 1 and on_u[m] == 2):
                 continue  # products of odd rows that are not asked for
             near = m < NEAR and n < NEAR
-            if kind == 0 and near:
-                _add_terms(ku, m, kv, n, v, row, line, depth, low, high, 0, True)
-            elif kind == 0:
-                _add_terms(ku, m, kv, n, v, row, line, depth, low, high, 0, False)
-            elif kind == 1:
-                _add_terms(ku, m, kv, n, v, row, line, depth, low, high, 1, True)
-            elif near:
-                _add_terms(ku, m, kv, n, v, row, line, depth, low, high, 2, True)
+            if kind == 2:
+                f = _corner_term(square + load(kv, n), depth, low, high, near)
             else:
-                _add_terms(ku, m, kv, n, v, row, line, depth, low, high, 2, False)
+                f = _facing_term(square + load(kv, n), depth, kind == 0, near)
+            first += load(v, (0, n)) * f
+            if count > 1:
+                second += load(v, (1, n)) * f
+            if count > 2:
+                third += load(v, (2, n)) * f
+        store(line, 0, first * scale)
+        store(line, 1, second * scale)
+        store(line, 2, third * scale)
         for r in range(count):
             for c in range(count):
                 if r == 0 or c == 0 or (own and r + c == 2):
-                    for lane in range(lanes):
-                        table[r, c, lane] += u[r, m, lane] * line[c, lane]
-    if kind == 2:
-        for r in range(count):
-            for c in range(count):
-                for lane in range(lanes):
-                    table[r, c, lane] /= high[lane] - low[lane]
+                    _add(table, (r, c), load(u, (r, m)) * load(line, c))
 
 
 @compiled
 def _edges(
-    u: np.ndarray, on_u: np.ndarray, ku: np.ndarray, v: np.ndarray, on_v: np.ndarray, kv: np.ndarray,
-    count: int, modes: int, along_u: np.ndarray, along_v: np.ndarray, flat: np.ndarray, table: np.ndarray,
+    u: np.ndarray, on_u: np.ndarray, v: np.ndarray, on_v: np.ndarray, count: int, modes: int, along_u: float,
+    along_v: float, flat: float, table: np.ndarray,
 ) -> None:  # fmt: skip
-    """What the line takes off the sums, where it lies in the wall, and the part of mode 0, 0."""
-    lanes = flat.size
-    taken = np.empty((2, lanes))
+    """What the line takes off the sums, where it lies in the wall, and the part of mode 0, 0.
+
+    ``along_u`` and ``along_v``: inverse square of the first wavenumber along the line, zero along other axes.
+    """
     for r in range(count):
-        for lane in range(lanes):
-            taken[0, lane], taken[1, lane] = 0.0, 0.0
+        taken_u = 0.0 * flat
+        taken_v = taken_u
         for m in range(1, modes):
             if on_u[m] > 0:
-                for lane in range(lanes):
-                    taken[0, lane] += u[r, m, lane] * inverse(ku[m, lane])
+                taken_u += load(u, (r, m)) * INVERSE_SQUARES[m]
             if on_v[m] > 0:
-                for lane in range(lanes):
-                    taken[1, lane] += v[r, m, lane] * inverse(kv[m, lane])
+                taken_v += load(v, (r, m)) * INVERSE_SQUARES[m]
         for c in range(count):
-            for lane in range(lanes):
-                table[r, c, lane] -= along_u[lane] * taken[0, lane] * v[c, 0, lane]
-                table[c, r, lane] -= along_v[lane] * taken[1, lane] * u[c, 0, lane]
-        for c in range(count):
-            for lane in range(lanes):
-                table[r, c, lane] += flat[lane] * u[r, 0, lane] * v[c, 0, lane]
+            _add(table, (r, c), (flat * load(u, (r, 0)) - along_u * taken_u) * load(v, (c, 0)))
+            _add(table, (c, r), -along_v * taken_v * load(u, (c, 0)))
 
 
 @compiled
 def _give_way(
-    i: int, own: np.ndarray, taken: np.ndarray, volume: np.ndarray, half: np.ndarray,
-    sums: np.ndarray,
-) -> None:  # fmt: skip
-    """Take off M what the odd modes of one duct's end carry."""
-    lanes = volume.size
-    count = taken.shape[0]
-    x, y = np.empty(lanes), np.empty(lanes)
-    for a in range(count):
-        for lane in range(lanes):
-            g00 = own[i, 0, lane] + volume[lane] / (math.pi * 2.0 * half[i, 1, lane])
-            g11 = own[i, 1, lane] + volume[lane] / (math.pi * 2.0 * half[i, 0, lane])
-            g01 = own[i, 2, lane]
-            over = 1.0 / ((g00 * g11 - g01 * g01) * volume[lane])
-            x[lane] = (g11 * taken[i, 0, a, lane] - g01 * taken[i, 1, a, lane]) * over
-            y[lane] = (g00 * taken[i, 1, a, lane] - g01 * taken[i, 0, a, lane]) * over
-        for b in range(count):
-            for lane in range(lanes):
-                off = x[lane] * taken[i, 0, b, lane] + y[lane] * taken[i, 1, b, lane]
-                sums[0, a, b, lane] -= off
+    i: int, own: np.ndarray, taken: np.ndarray, volume: float, a: float, b: float, sums: np.ndarray
+) -> None:
+    """Take off M what the odd modes of one duct's end carry, a and b its half sides."""
+    g00 = load(own, (i, 0)) + volume / (2.0 * math.pi * b)
+    g11 = load(own, (i, 1)) + volume / (2.0 * math.pi * a)
+    g01 = load(own, (i, 2))
+    over = 1.0 / ((g00 * g11 - g01 * g01) * volume)
+    for j in range(sums.shape[1]):
+        first, second = load(taken, (i, 0, j)), load(taken, (i, 1, j))
+        x = (g11 * first - g01 * second) * over
+        y = (g00 * second - g01 * first) * over
+        for k in range(sums.shape[1]):
+            _add(sums, (0, j, k), -(x * load(taken, (i, 0, k)) + y * load(taken, (i, 1, k))))
 
 
 @compiled
-def _add_line(
-    i: int, axis: np.ndarray, line: np.ndarray, squares: np.ndarray, even: np.ndarray, odd: np.ndarray,
-    own: np.ndarray, taken: np.ndarray,
-) -> None:  # fmt: skip
+def _add_line(i: int, axis: int, line: float, near: Near) -> None:
     """The line's own modes, which the sums leave out, drive a duct's odd modes as at low frequency."""
-    lanes = line.size
-    count = axis.size
-    along = np.empty(lanes)
     for column in range(2):
-        at = first_axis(axis[i]) if column == 0 else second_axis(axis[i])
-        for m in range(1, MODES):
-            for lane in range(lanes):
-                share = 2.0 if line[lane] == at else 0.0
-                along[lane] = share * inverse(squares[at, m, lane]) * odd[i, column, m, lane]
-                own[i, column, lane] += along[lane] * odd[i, column, m, lane]
-            for j in range(count):
-                for lane in range(lanes):
-                    taken[i, column, j, lane] += along[lane] * even[j, at, m, lane]
+        at = first_axis(axis) if column == 0 else second_axis(axis)
+        share = choose(line == float(at), 2.0 * inverse(load(near.squares, (at, 1))), 0.0)
+        if any_lane(share > 0.0):
+            for j in range(-1, near.taken.shape[2]):
+                total = 0.0 * share
+                for m in range(1, MODES):
+                    odd = load(near.odd, (i, column, m))
+                    other = odd if j < 0 else load(near.even, (j, at, m))
+                    total += INVERSE_SQUARES[m] * odd * other
+                if j < 0:
+                    _add(near.own, (i, column), share * total)
+                else:
+                    _add(near.taken, (i, column, j), share * total)
 
 
 @compiled
-def near_block(
-    sides: np.ndarray, line: np.ndarray, axis: np.ndarray, high: np.ndarray, centre: np.ndarray,
-    half: np.ndarray, yields: np.ndarray, sums: np.ndarray,
-) -> None:  # fmt: skip
-    """M, N and P among the patches of one block of rooms, as :func:`models.near_field.near_field`.
+def _average(graph: Graph, sizes: Sizes, chamber: int, start: int, near: Near) -> None:
+    """Mode averages of all patches of a chamber, squares of wavenumbers; sums at zero."""
+    first, count = graph.starts[chamber], near.taken.shape[0]
+    zero = 0.0 * load(sizes.sides, (chamber, 0, start))
+    for s in range(3):
+        step = math.pi / load(sizes.sides, (chamber, s, start))
+        for m in range(MODES):
+            store(near.squares, (s, m), float(m * m) * step * step)
+    for i in range(count):
+        axis, high = graph.joints[first + i, AXIS], graph.joints[first + i, HIGH] == 1
+        for m in range(MODES):
+            store(near.even, (i, axis, m), zero + (-1.0 if high and m % 2 else 1.0))
+        for column in range(2):
+            at = first_axis(axis) if column == 0 else second_axis(axis)
+            side = 1.0 / load(sizes.sides, (chamber, at, start))
+            mode_averages(
+                load(sizes.centre, (first + i, column, start)) * side,
+                load(sizes.half, (first + i, column, start)) * side,
+                near.even[i, at], near.odd[i, column], graph.joints[first + i, YIELDS] == 1,
+            )  # fmt: skip
+            store(near.own, (i, 2), zero)
+            store(near.own, (i, column), zero)
+            for j in range(count):
+                store(near.taken, (i, column, j), zero)
+
+
+@compiled
+def near_block(graph: Graph, sizes: Sizes, chamber: int, start: int, near: Near,
+               sums: np.ndarray) -> None:  # fmt: skip
+    """M, N and P among the patches of a few rooms, as :func:`models.near_field.near_field`.
 
     Parameters
     ----------
-    sides : ndarray, shape (3, n_lanes)
-        Inner sides of the rooms [m].
-    line : ndarray of int, shape (n_lanes,)
-        Axis of each room's line [1].
-    axis : ndarray of int, shape (n_patches,)
-        Axis that each patch's wall is normal to [1].
-    high : ndarray of bool, shape (n_patches,)
-        Whether the wall is the one at the end of that axis [flag].
-    centre, half : ndarray, shape (n_patches, 2, n_lanes)
-        Centres and half sides of the patches [m].
-    yields : ndarray of bool, shape (n_patches,)
-        Which patches are ends of ducts [flag].
-    sums : ndarray, shape (3, n_patches, n_patches, n_lanes)
+    graph : Graph
+        Structure [record].
+    sizes : Sizes
+        Designs [record].
+    chamber : int
+        Which room of theirs [1].
+    start : int
+        First of the designs [1].
+    near : Near
+        Room to work in [record].
+    sums : ndarray, shape (3, n_patches, n_patches, WIDTH)
         M [1/m], N [m] and P [m3], written in place [mixed].
     """
-    lanes = line.size
-    count = axis.size
-    even, odd = np.empty((count, 3, MODES, lanes)), np.empty((count, 2, MODES, lanes))
-    squares = np.empty((3, MODES, lanes))
-    u, v = np.empty((3, MODES, lanes)), np.empty((3, MODES, lanes))
-    on_u, on_v = np.empty(MODES, np.int64), np.empty(MODES, np.int64)
-    table = np.empty((3, 3, lanes))
-    taken, own = np.empty((count, 2, count, lanes)), np.empty((count, 3, lanes))
-    volume, flat = np.empty(lanes), np.empty(lanes)
-    low, top = np.empty(lanes), np.empty(lanes)
-    along_u, along_v = np.empty(lanes), np.empty(lanes)
-    share, width, found = np.empty(lanes), np.empty(lanes), np.empty((2, lanes))
-    for lane in range(lanes):
-        volume[lane] = sides[0, lane] * sides[1, lane] * sides[2, lane]
-    for s in range(3):
-        for m in range(MODES):
-            for lane in range(lanes):
-                squares[s, m, lane] = (math.pi * m / sides[s, lane]) ** 2
-    clear(own)
-    for i in range(count):
-        clear(taken[i])
-        for m in range(MODES):
-            for lane in range(lanes):
-                even[i, axis[i], m, lane] = -1.0 if high[i] and m % 2 else 1.0
-        for column in range(2):
-            at = first_axis(axis[i]) if column == 0 else second_axis(axis[i])
-            for lane in range(lanes):
-                share[lane] = centre[i, column, lane] / sides[at, lane]
-                width[lane] = half[i, column, lane] / sides[at, lane]
-            mode_averages(share, width, even[i, at], odd[i, column], yields[i])
+    first, count = graph.starts[chamber], near.taken.shape[0]
+    s0, s1 = load(sizes.sides, (chamber, 0, start)), load(sizes.sides, (chamber, 1, start))
+    s2 = load(sizes.sides, (chamber, 2, start))
+    volume, line = s0 * s1 * s2, longest(s0, s1, s2)
+    over = 1.0 / volume
+    even, odd, u, v, on_u, on_v, table = near.even, near.odd, near.u, near.v, near.on_u, near.on_v, near.table
+    _average(graph, sizes, chamber, start, near)
+    higher_blocks(near, line)
     for i in range(count):
         for j in range(i, count):
-            facing = axis[i] == axis[j]
+            facing, own = graph.joints[first + i, AXIS] == graph.joints[first + j, AXIS], i == j
+            swapped = graph.joints[first + j, YIELDS] == 1 and graph.joints[first + i, YIELDS] == 0
             for turn in range(2):
-                one, two = (i, j) if (turn == 0) != (yields[j] and not yields[i]) else (j, i)
-                if turn == 1 and (facing or not yields[one]):
+                one, two = (i, j) if (turn == 0) != swapped else (j, i)
+                yields, high = graph.joints[first + one, YIELDS] == 1, graph.joints[first + one, HIGH] == 1
+                if turn == 1 and (facing or not yields):
                     break
                 many = 1
-                if yields[one]:
-                    many = 3 if i == j or (facing and yields[two]) else 2
-                iu, iv = first_axis(axis[one]), second_axis(axis[one])
-                other = two if facing else one
-                modes = MODES if facing else MODES_CORNER
-                own_pair = i == j
+                if yields:
+                    many = 3 if own or (facing and graph.joints[first + two, YIELDS] == 1) else 2
+                axis = graph.joints[first + one, AXIS]
+                iu, iv = first_axis(axis), second_axis(axis)
+                other, modes = (two, MODES) if facing else (one, MODES_CORNER)
                 weighted_rows(
-                    even[one, iu], even[two, iu], odd[one, 0], odd[other, 0], own_pair, many, modes, u, on_u
+                    even[one, iu], even[two, iu], odd[one, 0], odd[other, 0], own, many, modes, u, on_u
                 )
                 weighted_rows(
-                    even[one, iv], even[two, iv], odd[one, 1], odd[other, 1], own_pair, many, modes, v, on_v
+                    even[one, iv], even[two, iv], odd[one, 1], odd[other, 1], own, many, modes, v, on_v
                 )
-                depth = sides[axis[one]]
-                kind = 2
+                d = load(sizes.sides, (chamber, axis, start))
+                low, top, kind = 0.0 * d, d, 2
                 if facing:
-                    kind = 0 if high[i] == high[j] else 1
-                    for lane in range(lanes):
-                        flat[lane] = depth[lane] * depth[lane] * (1.0 / 3.0 if kind == 0 else -1.0 / 6.0)
+                    kind = 0 if graph.joints[first + i, HIGH] == graph.joints[first + j, HIGH] else 1
+                    flat = d * d * (1.0 / 3.0 if kind == 0 else -1.0 / 6.0)
                 else:
-                    column = 0 if first_axis(axis[two]) == axis[one] else 1
-                    for lane in range(lanes):
-                        middle, reach, d = centre[two, column, lane], half[two, column, lane], depth[lane]
-                        middle = d - middle if high[one] else middle
-                        y1, y2 = max(middle - reach, 0.0), min(middle + reach, d)
-                        low[lane], top[lane] = y1, y2
-                        flat[lane] = d * d / 3.0 - d * (y1 + y2) / 2.0 + (y1 * y1 + y1 * y2 + y2 * y2) / 6.0
-                for lane in range(lanes):
-                    flat[lane] = 0.0 if line[lane] == axis[one] else flat[lane]
-                    along_u[lane] = 1.0 if line[lane] == iu else 0.0
-                    along_v[lane] = 1.0 if line[lane] == iv else 0.0
-                ku, kv = squares[iu], squares[iv]
-                _double_sums(u, on_u, ku, v, on_v, kv, many, own_pair, kind, depth, low, top, table)
-                _edges(u, on_u, ku, v, on_v, kv, many, modes, along_u, along_v, flat, table)
+                    column = 0 if first_axis(graph.joints[first + two, AXIS]) == axis else 1
+                    middle = load(sizes.centre, (first + two, column, start))
+                    reach = load(sizes.half, (first + two, column, start))
+                    if high:
+                        middle = d - middle
+                    low, top = max(middle - reach, 0.0), min(middle + reach, d)
+                    flat = d * d / 3.0 - d * (low + top) / 2.0 + (low * low + low * top + top * top) / 6.0
+                flat = choose(line == float(axis), 0.0, flat)
+                ku, kv = near.squares[iu], near.squares[iv]
+                along_u = choose(line == float(iu), inverse(load(ku, 1)), 0.0)
+                along_v = choose(line == float(iv), inverse(load(kv, 1)), 0.0)
+                _double_sums(u, on_u, ku, v, on_v, kv, many, own, kind, d, low, top, near.line, table)
+                _edges(u, on_u, v, on_v, many, modes, along_u, along_v, flat, table)
                 if turn == 0:
-                    for lane in range(lanes):
-                        m0 = table[0, 0, lane] / volume[lane]
-                        if own_pair:
-                            m0 += tail(sides[iu, lane], sides[iv, lane], half[i, 0, lane], half[i, 1, lane])
-                        sums[0, i, j, lane] = sums[0, j, i, lane] = m0
-                for lane in range(lanes):
-                    if many > 1:
-                        taken[one, 0, two, lane] = table[1, 0, lane]
-                        taken[one, 1, two, lane] = table[0, 1, lane]
-                    if own_pair and many == 3:
-                        own[i, 0, lane], own[i, 1, lane] = table[2, 0, lane], table[0, 2, lane]
-                        own[i, 2, lane] = table[1, 1, lane]
-                    elif many == 3:
-                        taken[two, 0, one, lane] = table[2, 0, lane]
-                        taken[two, 1, one, lane] = table[0, 2, lane]
-            higher_sums(even, squares, line, i, j, found)
-            for lane in range(lanes):
-                sums[1, i, j, lane] = sums[1, j, i, lane] = found[0, lane] / volume[lane]
-                sums[2, i, j, lane] = sums[2, j, i, lane] = found[1, lane] / volume[lane]
+                    m0 = load(table, (0, 0)) * over
+                    if own:
+                        m0 += tail(sizes.sides[chamber], iu, iv, sizes.half[first + i], start)
+                    store(sums, (0, i, j), m0)
+                    store(sums, (0, j, i), m0)
+                if many > 1:
+                    store(near.taken, (one, 0, two), load(table, (1, 0)))
+                    store(near.taken, (one, 1, two), load(table, (0, 1)))
+                if own and many == 3:
+                    store(near.own, (i, 0), load(table, (2, 0)))
+                    store(near.own, (i, 1), load(table, (0, 2)))
+                    store(near.own, (i, 2), load(table, (1, 1)))
+                elif many == 3:
+                    store(near.taken, (two, 0, one), load(table, (2, 0)))
+                    store(near.taken, (two, 1, one), load(table, (0, 2)))
+            second, third = higher_sums(near, i, j)
+            for k in range(2):
+                one, two = (i, j) if k == 0 else (j, i)
+                store(sums, (1, one, two), second * over)
+                store(sums, (2, one, two), third * over)
     for i in range(count):
-        if yields[i]:
-            _add_line(i, axis, line, squares, even, odd, own, taken)
-            _give_way(i, own, taken, volume, half, sums)
+        if graph.joints[first + i, YIELDS] == 1:
+            a, b = load(sizes.half, (first + i, 0, start)), load(sizes.half, (first + i, 1, start))
+            _add_line(i, graph.joints[first + i, AXIS], line, near)
+            _give_way(i, near.own, near.taken, volume, a, b, sums)

@@ -12,6 +12,7 @@ from models.batch_kernel import drive_planes
 from models.design import DesignBatch, Mouth, Patch
 from models.joints import far_area
 from models.kernel_records import Found, Graph, Sizes, Tones
+from models.lanes import WIDTH
 from models.network import driver_planes, duct_planes
 from models.outside import OutsideTable
 from models.radiation import disc_length, rectangle_length
@@ -19,11 +20,8 @@ from models.rooms import room_impedance
 from models.rules import Rules
 from models.structure import ends_of, is_plain
 
-CHUNK = 256
-"""Designs whose planes are in the cache at once, rounded down to whole blocks."""
-
-WIDEST = 64
-"""Most designs side by side."""
+CHUNK = 512
+"""Designs whose planes are in the cache at once."""
 
 
 def make_tones(rules: Rules, omega: np.ndarray, drivers: int) -> Tones:
@@ -93,7 +91,8 @@ def _given(
             rooms += [z[a, b] for a in range(len(here)) for b in range(a, len(here))]
 
     def stacked(planes: list[np.ndarray]) -> np.ndarray:
-        return np.array(planes) if planes else np.empty((0, *shape), dtype=complex)
+        z = np.array(planes) if planes else np.empty((0, *shape), dtype=complex)
+        return np.stack([z.real, z.imag], axis=1).swapaxes(2, 3)
 
     return stacked(ducts), stacked(rooms)
 
@@ -122,45 +121,39 @@ def make_sizes(
         Contiguous arrays [record].
     """
     n, ends = batch.size, ends_of(batch)
-    centre, half = np.zeros((len(ends), n, 2)), np.zeros((len(ends), n, 2))
-    site = np.zeros((len(ends), n), dtype=np.int64)
-    by_hand = np.zeros((len(ends), n))
+    wide = -(-n // WIDTH) * WIDTH
+
+    def columns(*shape: int, dtype: Any = float) -> np.ndarray:
+        return np.zeros((*shape, wide), dtype=dtype)
+
+    sides, voltages = columns(batch.sides.shape[1], 3), columns(0 if voltage is None else voltage.shape[1])
+    centre, half, site = columns(len(ends), 2), columns(len(ends), 2), columns(len(ends), dtype=np.int64)
+    by_hand, ducts = columns(len(ends)), columns(len(batch.ducts), 5)
+    diaphragms = columns(len(batch.diaphragms), 5)
+    given = _given(batch, rules, omega, graph)
+    given_ducts, given_rooms = (columns(*part.shape[:-1]) for part in given)
+    given_ducts[..., :n], given_rooms[..., :n] = given
+    sides[..., :n] = batch.sides.transpose(1, 2, 0)
+    if voltage is not None:
+        voltages[:, :n] = voltage.T
     for row, one in enumerate(ends):
         if isinstance(one[6], Mouth):
-            site[row] = one[6].site
+            site[row, :n] = one[6].site
         else:
-            centre[row], half[row] = one[6].centre, one[6].half
+            centre[row, :, :n], half[row, :, :n] = one[6].centre.T, one[6].half.T
         if graph.joints[row, 9]:
-            by_hand[row] = batch.ducts[one[4]].end_lengths[one[5]]
-    ducts = np.zeros((len(batch.ducts), 5, n))
+            by_hand[row, :n] = batch.ducts[one[4]].end_lengths[one[5]]
     for k, duct in enumerate(batch.ducts):
         height = 0.0 if duct.slot_height is None else duct.slot_height
         for row, value in enumerate((duct.area, far_area(duct), duct.length, height, duct.loss_factor)):
-            ducts[k, row] = value
-    diaphragms = np.zeros((len(batch.diaphragms), 5, n))
-    for k, one_diaphragm in enumerate(batch.diaphragms):
-        d = one_diaphragm
+            ducts[k, row, :n] = value
+    for k, d in enumerate(batch.diaphragms):
         for row, value in enumerate((d.area, d.mass, d.compliance, d.q, d.excursion_limit)):
-            diaphragms[k, row] = value
-    given_ducts, given_rooms = _given(batch, rules, omega, graph)
-    return Sizes(
-        sides=np.ascontiguousarray(batch.sides, dtype=float),
-        centre=centre,
-        half=half,
-        site=site,
-        ducts=ducts,
-        by_hand=by_hand,
-        diaphragms=diaphragms,
-        given_ducts=given_ducts,
-        given_rooms=given_rooms,
-        voltage=np.empty((0, 0)) if voltage is None else np.ascontiguousarray(voltage, dtype=float),
-    )
-
-
-def block_size(designs: int) -> int:
-    """Designs side by side, so that equal blocks of whole vectors hold a batch."""
-    blocks = max(1, -(-designs // WIDEST))
-    return 8 * max(1, -(-designs // (8 * blocks)))
+            diaphragms[k, row, :n] = value
+    all_columns = sides, centre, half, site, ducts, by_hand, diaphragms, given_ducts, given_rooms, voltages
+    for some in all_columns if n < wide else ():
+        some[..., n:] = some[..., n - 1 : n]
+    return Sizes(n, *all_columns)
 
 
 class Room(NamedTuple):
@@ -170,17 +163,14 @@ class Room(NamedTuple):
     ----------
     found : Found
         Results [record].
-    chunk : int
-        Designs that are taken at once [1].
-    sums, planes, end_area, extra : ndarray
+    sums, planes, ends, extra : ndarray
         As the steps describe them [mixed].
     """
 
     found: Found
-    chunk: int
     sums: np.ndarray
     planes: np.ndarray
-    end_area: np.ndarray
+    ends: np.ndarray
     extra: np.ndarray
 
 
@@ -201,29 +191,26 @@ def make_room(graph: Graph, tones: Tones, sizes: Sizes) -> Room:
     Room
         Arrays, not set [record].
     """
-    n, columns = sizes.sides.shape[0], tones.omega.size * tones.spaces
-    bounds = graph.bounds
-    lanes = block_size(n)
-    chunk = max(1, CHUNK // lanes) * lanes
-    blocks = -(-min(n, chunk) // lanes)
+    n, columns = sizes.designs, tones.omega.size * tones.spaces
+    bounds, blocks = graph.bounds, -(-min(n, CHUNK) // WIDTH)
     most = int(np.max(np.diff(graph.starts)))
-    found = Found(
-        level_db=np.empty((n, columns)),
-        voltage=np.empty((n, columns)),
-        current=np.empty((n, columns), dtype=complex),
-        excursion=np.empty((n, columns, bounds.drivers)),
-        diaphragm_excursion=np.empty((n, columns, bounds.diaphragms)),
-        air_speed=np.empty((n, columns, bounds.ducts)),
-        permitted=np.empty((n, columns, 6)),
-        settled=np.empty((n, columns), dtype=bool),
-    )
+    widths = {"level_db": 1, "voltage": 1, "current": 2, "excursion": bounds.drivers}
+    widths |= {"diaphragm_excursion": bounds.diaphragms, "air_speed": bounds.ducts, "permitted": 6}
+    # one piece, which the allocator keeps between calls; several of this size went back to the system
+    memory, at, found = np.empty(n * columns * sum(widths.values())), 0, {}
+    for name, width in widths.items():
+        part = memory[at : at + n * columns * width]
+        at += part.size
+        flat = name in ("level_db", "voltage", "current")
+        part = part.view(complex) if name == "current" else part
+        found[name] = part.reshape((n, columns) if flat else (n, columns, width))
+    settled = np.empty((n, columns), dtype=bool)
     return Room(
-        found=found,
-        chunk=chunk,
-        sums=np.empty((blocks, sizes.sides.shape[1], 3, most, most, lanes)),
-        planes=np.empty((blocks, graph.planes, 2, tones.omega.size, lanes)),
-        end_area=np.empty((blocks, 2 * bounds.ducts, lanes)),
-        extra=np.empty((blocks, int(graph.starts[-1] - graph.starts[-2]), lanes)),
+        found=Found(**found, settled=settled),
+        sums=np.empty((blocks, sizes.sides.shape[0], 3, most, most, WIDTH)),
+        planes=np.empty((blocks, graph.planes, 2, tones.omega.size, WIDTH)),
+        ends=np.empty((blocks, 2 * bounds.ducts, 3, WIDTH)),
+        extra=np.empty((blocks, int(graph.starts[-1] - graph.starts[-2]), WIDTH)),
     )
 
 
@@ -245,19 +232,19 @@ def steps(
     room : Room
         Arrays that are written in place [record].
     begin, end : int
-        First design, a multiple of the block, and the one behind the last [1].
+        First design, a multiple of the width of vectors, and the one behind the last [1].
 
     Returns
     -------
     tuple
         Pairs of function and arguments [any].
     """
-    found, _, sums, planes, end_area, extra = room
+    found, sums, planes, ends, extra = room
     outside = (table.impedance, table.transfer, table.self_inertance)
     return (
         (near_fields, (graph, sizes, begin, end, sums)),
-        (assemble_planes, (graph, tones, sizes, begin, end, sums, planes, end_area, extra)),
-        (drive_planes, (graph, tones, sizes, begin, end, planes, end_area, extra, *outside, found)),
+        (assemble_planes, (graph, tones, sizes, begin, end, sums, planes, ends, extra)),
+        (drive_planes, (graph, tones, sizes, begin, end, planes, ends, extra, *outside, found)),
     )
 
 
@@ -280,8 +267,9 @@ def respond(graph: Graph, tones: Tones, sizes: Sizes, table: OutsideTable) -> Fo
     Found
         Results [record].
     """
-    n, room = sizes.sides.shape[0], make_room(graph, tones, sizes)
-    for begin in range(0, n, room.chunk):
-        for function, arguments in steps(graph, tones, sizes, table, room, begin, min(begin + room.chunk, n)):
+    room = make_room(graph, tones, sizes)
+    for begin in range(0, sizes.designs, CHUNK):
+        end = min(begin + CHUNK, sizes.designs)
+        for function, arguments in steps(graph, tones, sizes, table, room, begin, end):
             function(*arguments)
     return room.found

@@ -111,20 +111,21 @@ def near_field_count() -> Counter[str]:
     corner = MODES_CORNER // 2 * MODES_CORNER - 1
     near_own, near_face, near_corner = NEAR**2 - 1, (NEAR // 2) ** 2 - 1, NEAR // 2 * NEAR - 1
     count["inverse root"] += own + face + corner
-    count["exp"] += near_own + near_face + 2 * corner + 3 * near_corner
+    count["exp"] += near_own + near_face + 2 * corner + 2 * near_corner
     count["inverse"] += near_own + near_face + near_corner
     count["flop"] += 2 * (own + face + corner)  # square and factor
     count["flop"] += 2 * (3 * own + face + 2 * corner)  # running sums
     count["flop"] += 6 * (near_own + near_face) + 12 * corner + 10 * near_corner
     count["flop"] += 6 * 2 * MODES  # sums over the other axis
     count["sine and cosine"] += 8
-    count["inverse"] += 4 * MODES
+    count["division or root"] += 4
     count["flop"] += 4 * MODES * 20 + 2 * MODES * 10  # averages by rotation, products
     count["division or root"] += 2 * MODES
-    second = (MODES_SECOND // 2 + 1) ** 2 * MODES_SECOND + 2 * (MODES_SECOND // 2 + 1) * MODES_SECOND**2
-    third = (MODES_THIRD // 2) ** 2 * MODES_THIRD + 2 * MODES_THIRD // 2 * MODES_THIRD**2
-    count["inverse"] += second
-    count["flop"] += 6 * second + 2 * third
+    half, low = MODES_SECOND // 2 + 1, MODES_THIRD // 2
+    second = half**2 * MODES_SECOND + 2 * half * MODES_SECOND**2
+    third = low**2 * MODES_THIRD + 2 * low * MODES_THIRD**2
+    count["inverse"] += half * MODES_SECOND**2  # modes of the room, once for all pairs
+    count["flop"] += 4 * half * MODES_SECOND**2 + 2 * (second + third)
     return count
 
 
@@ -146,7 +147,7 @@ def network_count(tones: int, spaces: int, steps: float) -> Counter[str]:
     count["flop"] += columns * (60 + 60)
     count["division or root"] += columns * 1
     count["flop"] += columns * steps * 110
-    count["division or root"] += columns * steps * 12
+    count["division or root"] += columns * (steps * 7 + 17)  # squares are compared, roots come at the end
     count["log"] += columns * (steps * 2 + 1)
     count["exp"] += columns * steps * 2
     return count

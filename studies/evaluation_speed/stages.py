@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 
 from models import packing
-from models.assembly_kernel import assemble_planes, near_fields
-from models.batch_kernel import drive_planes
 from models.design import DesignBatch
 from models.score import Judge
 from models.structure import make_graph
@@ -17,6 +16,9 @@ from studies.evaluation_speed.floor import cost, near_field_count, network_count
 
 STEPS = 5.0
 """States that an average tone of the demo's vented boxes passes until its losses have settled."""
+
+STAGES = "near field", "ducts and rooms", "elimination and drive"
+"""Compiled functions that Python calls, in turn."""
 
 
 def stage_times(judge: Judge, batch: DesignBatch, repeats: int) -> dict[str, float]:
@@ -26,16 +28,11 @@ def stage_times(judge: Judge, batch: DesignBatch, repeats: int) -> dict[str, flo
     tones = packing.make_tones(judge.rules, omega, len(batch.driver_ends))
     sizes = packing.make_sizes(batch, judge.rules, omega, graph, None)
     table = judge.outside(batch.sites)
-    found = packing.respond(graph, tones, sizes, table)
-    lanes = packing.block_size(batch.size)
-    blocks, most = -(-batch.size // lanes), int(np.max(np.diff(graph.starts)))
-    sums = np.empty((blocks, sizes.sides.shape[1], 3, most, most, lanes))
-    planes = np.empty((blocks, graph.planes, 2, omega.size, lanes))
-    end_area = np.empty((blocks, 2 * graph.bounds.ducts, lanes))
-    extra = np.empty((blocks, int(graph.starts[-1] - graph.starts[-2]), lanes))
-    size = batch.size
+    packing.respond(graph, tones, sizes, table)
+    some = min(batch.size, packing.CHUNK)
+    steps = packing.steps(graph, tones, sizes, table, packing.make_room(graph, tones, sizes), 0, some)
 
-    def timed(work: Callable[[], object]) -> float:
+    def timed(work: Callable[[], object], size: int = batch.size) -> float:
         times = []
         for _ in range(repeats + 1):
             start = time.process_time()
@@ -43,30 +40,10 @@ def stage_times(judge: Judge, batch: DesignBatch, repeats: int) -> dict[str, flo
             times.append(time.process_time() - start)
         return 1e6 * min(times[1:]) / size
 
-    return {
-        "packing": timed(lambda: packing.make_sizes(batch, judge.rules, omega, graph, None)),
-        "near field": timed(lambda: near_fields(graph, sizes, 0, size, sums)),
-        "ducts and rooms": timed(
-            lambda: assemble_planes(graph, tones, sizes, 0, size, sums, planes, end_area, extra)
-        ),
-        "elimination and drive": timed(
-            lambda: drive_planes(
-                graph,
-                tones,
-                sizes,
-                0,
-                size,
-                planes,
-                end_area,
-                extra,
-                table.impedance,
-                table.transfer,
-                table.self_inertance,
-                found,
-            )
-        ),
-        "all": timed(lambda: judge.respond(batch)),
-    }
+    times = {"packing": timed(lambda: packing.make_sizes(batch, judge.rules, omega, graph, None))}
+    for name, (step, arguments) in zip(STAGES, steps, strict=True):
+        times[name] = timed(partial(step, *arguments), some)
+    return times | {"all": timed(lambda: judge.respond(batch))}
 
 
 def account(judge: Judge, batch: DesignBatch, repeats: int) -> dict[str, float]:
