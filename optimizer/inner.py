@@ -22,9 +22,6 @@ ROUNDS = 4
 KICKED = 512
 """Points of a hop that are evaluated."""
 
-LANDED = 24
-"""Distinct points among them that are polished: the best."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Effort:
@@ -44,6 +41,8 @@ class Effort:
         Distinct points of every population that are polished [1].
     hops, fruitless : int
         Hops at most, and how many without gain in turn are the last [1].
+    landed : int
+        Distinct points of a hop that are polished: the best [1].
     steps : int
         Steps of a climb towards another objective at most [1].
     refined : int
@@ -61,6 +60,7 @@ class Effort:
     polished: int
     hops: int
     fruitless: int
+    landed: int
     steps: int
     refined: int
     swept: int
@@ -76,6 +76,7 @@ EFFORTS = {
         polished=1,
         hops=0,
         fruitless=0,
+        landed=0,
         steps=12,
         refined=1,
         swept=0,
@@ -86,8 +87,9 @@ EFFORTS = {
         population=24,
         generations=30,
         polished=2,
-        hops=4,
-        fruitless=1,
+        hops=8,
+        fruitless=3,
+        landed=16,
         steps=20,
         refined=1,
         swept=2,
@@ -101,6 +103,7 @@ EFFORTS = {
         polished=3,
         hops=12,
         fruitless=3,
+        landed=24,
         steps=30,
         refined=2,
         swept=3,
@@ -114,6 +117,7 @@ EFFORTS = {
         polished=4,
         hops=40,
         fruitless=8,
+        landed=24,
         steps=40,
         refined=4,
         swept=4,
@@ -180,7 +184,7 @@ def hop(
         fitting = kicked.take(np.nonzero(penalty(kicked, goal) == 0.0)[0])
         if fitting.excess.size == 0:
             break
-        landed = joined(_distinct(fitting.take(best_rows(fitting, goal, fitting.excess.size)), LANDED))
+        landed = joined(_distinct(fitting.take(best_rows(fitting, goal, fitting.excess.size)), effort.landed))
         found = joined([best, polish(cell, landed, FEW_STEPS)])
         found = found.take(best_rows(found, goal, 1))
         gain = merit(found, goal)[0] - merit(best, goal)[0]

@@ -1,24 +1,21 @@
 """Steps of a cell that follow slopes: SLSQP with drives as variables, and a sweep over sites.
 
-The drive of every tone is a variable of its own beside the dimensions, and every limit one smooth
-constraint log(drive) <= log(permitted drive): the epigraph form of the largest permitted drive,
-whose multipliers name the binding tone and rule. Solver: scipy's SLSQP (D. Kraft, 1988).
+The problem is that of :mod:`optimizer.drive_problem`. Solver: scipy's SLSQP (D. Kraft, 1988).
 """
 
 from __future__ import annotations
 
 from functools import partial
 from itertools import combinations
-from typing import Any
 
 import numpy as np
 from scipy.optimize import minimize
 
-from models.rules import Rules
 from optimizer.cell import Cell, Goal, Points, joined, merit
+from optimizer.drive_problem import DriveProblem, Model, models_of
 from optimizer.evolution import best_rows
 from optimizer.lockstep import Ask, in_lockstep
-from optimizer.slopes import Slopes, averaged, drive_groups, mean_shares, slopes, space_weights
+from optimizer.slopes import drive_groups, slopes
 
 FTOL = 1e-5
 """Gain of a solver step that counts as none [dB]."""
@@ -34,12 +31,6 @@ SHORT_STEPS = 30
 
 FEW_STEPS = 15
 """Steps at most of a polish of many points, of which the best go on."""
-
-DRIVE_REACH = 2.0
-"""How far the logarithm of a drive may move in one polish."""
-
-LEVEL_REACH_DB = 20.0
-"""How far the floor under the weakest tone may move in one polish."""
 
 
 def polish(cell: Cell, points: Points, steps: int = SOLVER_STEPS) -> Points:
@@ -60,13 +51,12 @@ def polish(cell: Cell, points: Points, steps: int = SOLVER_STEPS) -> Points:
         As many points that fit, in the same order, none with less output than it had [record].
     """
     count, n = points.x.shape
-
-    def linearised(places: list[int], asked: list[np.ndarray]) -> list[Slopes]:
-        found = _linearised(cell, points.site[places], np.stack(asked))
-        return [found.row(i) for i in range(len(places))]
-
     problems = drive_problems(cell, points)
-    solved = in_lockstep([partial(_solved, problem, steps) for problem in problems], linearised)
+
+    def answered(places: list[int], asked: list[np.ndarray]) -> list[Model]:
+        return _models(cell, points.site[places], problems[0].limits, np.stack(asked))
+
+    solved = in_lockstep([partial(_solved, problem, steps) for problem in problems], answered)
     x = np.clip(np.round(np.stack(solved), DIGITS), 0.0, 1.0)
     # strictly inside the requirements: pull back towards the fitting starts until they fit
     shares = np.array([1.0, 1.0 - 1e-6, 1.0 - 1e-4, 0.99, 0.9, 0.5])[:, None, None]
@@ -78,7 +68,7 @@ def polish(cell: Cell, points: Points, steps: int = SOLVER_STEPS) -> Points:
 
 def _solved(problem: DriveProblem, steps: int, ask: Ask) -> np.ndarray:
     """Where the solver of one problem ends, shape (dimensions,) [1]."""
-    problem.linearise = ask
+    problem.ask = ask
     found = minimize(
         problem.value,
         problem.start,
@@ -110,17 +100,23 @@ def drive_problems(cell: Cell, points: Points) -> list[DriveProblem]:
     limits = np.nonzero(np.any(np.isfinite(start.permitted), axis=(0, 1, 2)))[0]
     rules, found = cell.judge.rules, []
     for i in range(points.excess.size):
-        one = partial(_linearised, cell, points.site[i : i + 1])
-        found.append(DriveProblem(rules, points.x[i], start.voltage[i], start.level_db[i], limits, one))
+        problem = DriveProblem(rules, points.x[i], start.voltage[i], start.level_db[i], limits)
+        problem.ask = partial(_model, cell, points.site[i : i + 1], limits)
+        found.append(problem)
     return found
 
 
-def _linearised(cell: Cell, site: np.ndarray, y: np.ndarray) -> Slopes:
-    """Linear models of points of a cell at variables of their problems, a row each or a single one."""
+def _model(cell: Cell, site: np.ndarray, limits: np.ndarray, y: np.ndarray) -> Model:
+    """Model of a single point."""
+    return _models(cell, site, limits, y[None])[0]
+
+
+def _models(cell: Cell, site: np.ndarray, limits: np.ndarray, y: np.ndarray) -> list[Model]:
+    """Models of points of a cell at variables of their problems, a row each."""
     n = cell.space.dimensions
     drives = int(drive_groups(cell.judge.rules).max()) + 1
-    y = np.atleast_2d(y)
-    return slopes(cell, np.clip(y[:, :n], 0.0, 1.0), site, y[:, n : n + drives])
+    at = slopes(cell, np.clip(y[:, :n], 0.0, 1.0), site, y[:, n : n + drives])
+    return models_of(cell.judge.rules, limits, at, y)
 
 
 def sweep_sites(cell: Cell, point: Points, goal: Goal, count: int) -> Points:
@@ -154,96 +150,3 @@ def sweep_sites(cell: Cell, point: Points, goal: Goal, count: int) -> Points:
     trial = cell.evaluate(np.repeat(point.x, len(site), axis=0), site)
     both = joined([point, trial])
     return both.take(best_rows(both, goal, count))
-
-
-class DriveProblem:
-    """The smooth problem of one point: variables are dimensions and logarithms of drives."""
-
-    def __init__(
-        self,
-        rules: Rules,
-        x: np.ndarray,
-        voltage: np.ndarray,
-        level: np.ndarray,
-        limits: np.ndarray,
-        linearise: Ask,
-    ) -> None:
-        self.rules = rules
-        groups = drive_groups(rules)
-        self.groups = groups
-        drives = np.zeros(int(groups.max()) + 1)
-        drives[groups.ravel()] = np.log(voltage.ravel())
-        self.worst = rules.mean == "worst"
-        floors = level.min(axis=1) if self.worst else np.empty(0)
-        self.limits = limits
-        self.start = np.concatenate([x, drives, floors])
-        self.bounds = [(0.0, 1.0)] * x.size
-        self.bounds += [(d - DRIVE_REACH, d + DRIVE_REACH) for d in drives]
-        self.bounds += [(f - LEVEL_REACH_DB, f + LEVEL_REACH_DB) for f in floors]
-        self.dimensions = x.size
-        self.drives = drives.size
-        self.linearise = linearise
-        self._at: np.ndarray | None = None
-        self._cache: dict[str, Any] = {}
-
-    def value(self, y: np.ndarray) -> float:
-        """Score with its sign turned, which the solver makes small [dB]."""
-        return float(-self._solve(y)["value"])
-
-    def slope(self, y: np.ndarray) -> np.ndarray:
-        """Its slope over all variables."""
-        return -np.asarray(self._solve(y)["slope"])
-
-    def room(self, y: np.ndarray) -> np.ndarray:
-        """Room of every constraint, limits first; not negative where it is kept."""
-        return np.asarray(self._solve(y)["room"])
-
-    def room_slope(self, y: np.ndarray) -> np.ndarray:
-        """Slopes of the constraints over all variables, shape (n_constraints, n_variables)."""
-        return np.asarray(self._solve(y)["room_slope"])
-
-    def _solve(self, y: np.ndarray) -> dict[str, Any]:
-        if self._at is None or not np.array_equal(self._at, y):
-            self._cache = self._differences(y)
-            self._at = y.copy()
-        return self._cache
-
-    def _differences(self, y: np.ndarray) -> dict[str, Any]:
-        """Value, constraints and their slopes."""
-        n, rules = self.dimensions, self.rules
-        at: Slopes = self.linearise(y)
-        own = self.groups.ravel()
-
-        def spread(by_drive: np.ndarray, rest: np.ndarray) -> np.ndarray:
-            """Slope over all variables from slopes over dimensions and over the own drive."""
-            result = np.zeros((by_drive.shape[0], y.size))
-            result[:, :n] = rest
-            result[np.arange(by_drive.shape[0]), n + own] += by_drive
-            return result
-
-        level = at.level[0].reshape(self.groups.shape)
-        level_slope = spread(at.by_drive[0], at.d_level[0].T)
-        rooms = [at.room[0][:, i] for i in self.limits]
-        room_parts = [spread(at.room_by_drive[0][:, i], at.d_room[0][:, :, i].T) for i in self.limits]
-        fit_slope = np.zeros((at.fit.shape[1], y.size))
-        fit_slope[:, :n] = at.d_fit[0].T
-        if self.worst:
-            floors = y[n + self.drives :]
-            rooms.append((level - floors[:, None]).ravel())
-            above = level_slope.copy()
-            tones = level.shape[1]
-            for space in range(level.shape[0]):
-                above[space * tones : (space + 1) * tones, n + self.drives + space] -= 1.0
-            room_parts.append(above)
-            value = float((space_weights(rules) * floors).sum())
-            slope = np.zeros(y.size)
-            slope[n + self.drives :] = space_weights(rules)
-        else:
-            value = averaged(level, rules)
-            slope = mean_shares(level, rules).ravel() @ level_slope
-        return {
-            "value": value,
-            "slope": slope,
-            "room": np.concatenate([*rooms, at.fit[0]]),
-            "room_slope": np.concatenate([*room_parts, fit_slope]),
-        }

@@ -82,7 +82,7 @@ class Plan:
 
 PLANS = {
     "quick": Plan(
-        rungs=(Rung(effort="survey", restarts=1, kept=0.5),), full="quick", leaders=7, agree=2, most=3
+        rungs=(Rung(effort="survey", restarts=1, kept=0.5),), full="quick", leaders=7, agree=2, most=2
     ),
     "normal": Plan(
         rungs=(

@@ -8,7 +8,7 @@ network's follow by the implicit function theorem (:mod:`models.linear_drive`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -60,12 +60,6 @@ class Slopes:
     by_drive: np.ndarray
     room_by_drive: np.ndarray
     sizes: dict[str, tuple[np.ndarray, np.ndarray]]
-
-    def row(self, i: int) -> Slopes:
-        """One of the points, alone."""
-        own = {f.name: getattr(self, f.name)[i : i + 1] for f in fields(self) if f.name != "sizes"}
-        sizes = {key: (value[i : i + 1], slope[i : i + 1]) for key, (value, slope) in self.sizes.items()}
-        return Slopes(**own, sizes=sizes)
 
 
 def slopes(
@@ -121,20 +115,20 @@ def mean_shares(level: np.ndarray, rules: Rules) -> np.ndarray:
 
     Parameters
     ----------
-    level : ndarray, shape (n_spaces, n_tones)
+    level : ndarray, shape (..., n_spaces, n_tones)
         Levels [dB].
     rules : Rules
         Weights of spaces and tones, and how tones are averaged [record].
 
     Returns
     -------
-    ndarray, shape (n_spaces, n_tones)
+    ndarray, shape (..., n_spaces, n_tones)
         Shares that add up to one [1].
     """
     share = np.broadcast_to(rules.tone_weights, level.shape)
     if rules.mean == "energy":
-        share = share * 10.0 ** ((level - level.max(axis=1, keepdims=True)) / 10.0)
-    share = share / share.sum(axis=1, keepdims=True)
+        share = share * 10.0 ** ((level - level.max(axis=-1, keepdims=True)) / 10.0)
+    share = share / share.sum(axis=-1, keepdims=True)
     return np.asarray(space_weights(rules)[:, None] * share)
 
 

@@ -285,9 +285,13 @@ def test_hops_leave_the_lower_of_two_hills(monkeypatch: pytest.MonkeyPatch) -> N
     branch = Branch(4, 100.0, "two hills", np.full(4, 0.37))
     lower = branch.polish(branch.evaluate(1.0 - branch.peak[None], np.zeros((1, 0), dtype=int)))
     assert lower.columns["output_db"][0] == pytest.approx(99.0)
-    rng = np.random.default_rng(0)
-    found = inner.hop(branch, rng, lower, Goal(), EFFORTS["quick"], lambda: False)  # type: ignore[arg-type]
-    assert found.columns["output_db"][0] == pytest.approx(100.0)
+    ends = []
+    for seed in range(20):
+        rng = np.random.default_rng(seed)
+        found = inner.hop(branch, rng, lower, Goal(), EFFORTS["quick"], lambda: False)  # type: ignore[arg-type]
+        ends.append(float(found.columns["output_db"][0]))
+    assert min(ends) >= 99.0
+    assert sum(end == pytest.approx(100.0) for end in ends) > 12  # with one hop without gain as the last: 11
     stopped = inner.hop(branch, rng, lower, Goal(), EFFORTS["quick"], lambda: True)  # type: ignore[arg-type]
     assert stopped is lower
 
