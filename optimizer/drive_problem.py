@@ -71,7 +71,8 @@ def models_of(rules: Rules, limits: np.ndarray, at: Slopes, y: np.ndarray) -> li
     level = at.level.reshape(points, *groups.shape)
     rooms = np.moveaxis(at.room[:, :, limits], 2, 1).reshape(points, -1)
     first = rooms.shape[1]
-    last = first + (tones if worst else 0)
+    counted = np.flatnonzero(np.tile(worst & (rules.tone_weights > 0.0), groups.shape[0]))
+    last = first + counted.size
     room = np.zeros((points, last + at.fit.shape[1]))
     slope = np.zeros((*room.shape, y.shape[1]))
     rows = np.arange(first)
@@ -85,10 +86,10 @@ def models_of(rules: Rules, limits: np.ndarray, at: Slopes, y: np.ndarray) -> li
     rise[:, np.arange(tones), n + own] = at.by_drive
     weights = space_weights(rules)
     if worst:
-        above = np.repeat(np.arange(groups.shape[0]), groups.shape[1])
-        room[:, first:last] = at.level - y[:, floor + above]
-        slope[:, first:last] = rise
-        slope[:, first + np.arange(tones), floor + above] -= 1.0
+        above = floor + np.repeat(np.arange(groups.shape[0]), groups.shape[1])[counted]
+        room[:, first:last] = at.level[:, counted] - y[:, above]
+        slope[:, first:last] = rise[:, counted]
+        slope[:, first + np.arange(counted.size), above] -= 1.0
         value = y[:, floor:] @ weights
         gain = np.zeros_like(y)
         gain[:, floor:] = weights
@@ -122,7 +123,7 @@ class DriveProblem:
         groups = drive_groups(rules)
         drives = np.zeros(int(groups.max()) + 1)
         drives[groups.ravel()] = np.log(voltage.ravel())
-        floors = level.min(axis=1) if rules.mean == "worst" else np.empty(0)
+        floors = level[:, rules.tone_weights > 0.0].min(axis=1) if rules.mean == "worst" else np.empty(0)
         self.start = np.concatenate([x, drives, floors])
         self.bounds = [(0.0, 1.0)] * x.size
         self.bounds += [(d - DRIVE_REACH, d + DRIVE_REACH) for d in drives]

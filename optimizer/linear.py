@@ -60,11 +60,12 @@ class _Programme:
         self.below.append(np.atleast_2d(rows))
         self.room.append(np.atleast_1d(room))
 
-    def extreme(self, columns: np.ndarray, sign: float) -> None:
+    def extreme(self, columns: np.ndarray, sign: float, weighed: bool = False) -> None:
         """Tie variables to the highest (+1) or lowest (-1) of the levels, by column of each tone."""
+        among = np.tile(self.rules.tone_weights > 0.0, self.groups.shape[0]) if weighed else self.tone
         rows = sign * self.level
         rows[self.tone, columns] -= sign
-        self.at_most(rows, -sign * self.model.level[self.i])
+        self.at_most(rows[among], -sign * self.model.level[self.i][among])
 
     def expression(self, key: str) -> tuple[np.ndarray, float]:
         """An objective as coefficients of the variables and a constant."""
@@ -75,7 +76,7 @@ class _Programme:
             row = mean_shares(level, self.rules).ravel() @ self.level
             return row, averaged(level, self.rules)
         if key == "output_db":
-            self.extreme(self.lowest[self.space], -1.0)
+            self.extreme(self.lowest[self.space], -1.0, weighed=True)
             row[self.lowest] = weights
         elif key == "worst_tone_db":
             self.extreme(np.full(self.tone.size, self.floor), -1.0)
