@@ -21,9 +21,12 @@ from models.bends import (
 )
 from models.design import DesignBatch, Diaphragms, Ducts, End, Mouth, Patch
 from models.envelope import Site, in_plane_axes
-from models.plan import DuctEnd, PlanBatch
+from models.plan import DuctEnd, PlanBatch, Plans
 from models.rules import Rules
 from models.topology import OUTSIDE
+
+LEAST_WIDTH = 1e-4
+"""Width of lanes below which plans cannot be built anyway [m]."""
 
 DRIVER, DUCT, DIAPHRAGM = "driver", "duct", "diaphragm"
 
@@ -120,6 +123,34 @@ def centre_line(plan: PlanBatch, duct: int) -> tuple[np.ndarray, tuple[tuple[np.
         both = shared[key]
         corrections[i], corrections[i + 1] = corrections[i] + both, corrections[i + 1] + both
     return np.asarray(length + wall), tuple(zip(places, corrections, strict=True))
+
+
+def acoustic_lengths(plans: Plans) -> np.ndarray:
+    """Lengths of ducts with the corrections of all their bends, as :func:`centre_line` has them one by one.
+
+    Parameters
+    ----------
+    plans : Plans
+        Plans, of one or of several arrangements of a graph [record].
+
+    Returns
+    -------
+    ndarray, shape (n_plans, n_ducts)
+        Length of a straight channel of equal inertance [m].
+    """
+    codes, wall, width = plans.codes, plans.envelope.wall, plans.lane_widths
+    width = np.maximum(width, LEAST_WIDTH)
+    folds, turns = codes.lanes - 1, codes.sideways.sum(axis=2)
+    total = 2.0 * wall + codes.lanes * plans.runs + folds * wall
+    total = total + folds * fold_correction(width, width, wall) + turns * side_end_correction(width, wall)
+    apart, fold, turn = plans.runs - 2.0 * width, fold_skew(width, wall), side_end_skew(width, wall)
+    same = np.all(codes.opening_axis[..., :1] == codes.opening_axis[..., 1:], axis=2)
+    same &= np.all(codes.opening_high[..., :1] == codes.opening_high[..., 1:], axis=2)
+    twice = (folds == 0) & (turns == 2)
+    total = total + np.maximum(folds - 1, 0) * pair_correction(width, apart, fold, fold)
+    total = total + np.where(folds > 0, turns, 0) * pair_correction(width, apart, turn, fold)
+    total = total + (twice & ~same) * pair_correction(width, apart, turn, turn)
+    return np.asarray(total + (twice & same) * pair_correction(width, apart, turn, turn, True))
 
 
 class _Reader:
