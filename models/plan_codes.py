@@ -64,21 +64,28 @@ class Codes:
         """Some of the arrangements, or some of them several times."""
         return replace(self, **{f.name: getattr(self, f.name)[rows] for f in fields(self)})
 
+    def with_others(self, others: Codes) -> Codes:
+        """These arrangements, then others with as many cuts and leaves."""
+        both = {f.name: np.concatenate([getattr(self, f.name), getattr(others, f.name)]) for f in fields(self)}
+        return replace(self, **both)
 
-def codes_of(arrangements: Sequence[Arrangement]) -> Codes:
+
+def codes_of(arrangements: Sequence[Arrangement], leaves: int = 0) -> Codes:
     """Codes of arrangements of one graph.
 
     Parameters
     ----------
     arrangements : sequence of Arrangement
         Arrangements; drivers and diaphragms may be turned differently [list].
+    leaves : int
+        Leaves at least that the codes have room for [1].
 
     Returns
     -------
     Codes
         One row each, with as many cuts and leaves as the richest of them [record].
     """
-    leaves = max(len(one.leaves) for one in arrangements)
+    leaves = max(leaves, *(len(one.leaves) for one in arrangements))
     rows = [_coded(one, leaves) for one in arrangements]
     shape = (len(rows), len(arrangements[0].blocks), 2)
     columns = {f.name: np.array([row[i] for row in rows], dtype=int) for i, f in enumerate(fields(Codes))}

@@ -162,7 +162,7 @@ class _Reader:
         self.given = sites
         self.sites: list[Site] = list(sites or ())
         self.axes = plan.arrangement.axes
-        self.inside = np.empty((plan.size, len(plan.arrangement.leaves), 3, 2))
+        self.inside = np.empty((*plan.rects.shape[:2], 3, 2))
         self.inside[:, :, :2] = plan.rects
         wall = plan.envelope.wall
         self.inside[:, :, 2] = wall, wall + plan.height
