@@ -14,33 +14,11 @@ import numpy as np
 from models.arrangement import FLOOR_AXES, Arrangement
 from models.envelope import Envelope
 from models.plan_codes import Codes, codes_of
+from models.plan_discs import Disc, discs_of
 from models.rules import Rules
-
-FRAME_MARGIN = 0.006
-"""Ring around a diaphragm on which it is glued [m]."""
 
 ALONG = np.array([(1, 2), (0, 2), (0, 1)])
 """The two other plan axes, by an axis."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Disc:
-    """What a driver or diaphragm needs.
-
-    Attributes
-    ----------
-    cutout, frame : ndarray, shape (n_plans,)
-        Diameters of its hole and of its frame [m].
-    depth : float
-        Depth of its body behind the wall [m].
-    clearance : float
-        Free depth that its face needs [m].
-    """
-
-    cutout: np.ndarray
-    frame: np.ndarray
-    depth: float
-    clearance: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -204,9 +182,7 @@ def lay(
     return lay_coded(codes, rules, x, diaphragm_area).of(arrangement, slice(None))
 
 
-def lay_coded(
-    codes: Codes, rules: Rules, x: np.ndarray, diaphragm_area: tuple[float, ...] = ()
-) -> Plans:
+def lay_coded(codes: Codes, rules: Rules, x: np.ndarray, diaphragm_area: tuple[float, ...] = ()) -> Plans:
     """The same for an arrangement of its own a plan.
 
     Parameters
@@ -241,7 +217,12 @@ def lay_coded(
     discs = discs_of(rules, n, diaphragm_area)
     positions, spare = _mounts(codes, wall, outer, rects, discs, x[:, cuts:])
     return Plans(
-        codes=codes, envelope=envelope, rects=rects, discs=discs, mounts=positions, spare=spare,
+        codes=codes,
+        envelope=envelope,
+        rects=rects,
+        discs=discs,
+        mounts=positions,
+        spare=spare,
         **_ducts(codes, wall, rects),
     )
 
@@ -263,28 +244,6 @@ def _ducts(codes: Codes, wall: float, rects: np.ndarray) -> dict[str, np.ndarray
         "end_centre": np.where(codes.sideways > 0, turned, straight),
         "end_at": at,
     }
-
-
-def bridged_chord(disc: Disc) -> float:
-    """Chord of the first plan's round cut-out above which its top overhangs beyond 45 degrees [m]."""
-    return float(disc.cutout[0]) * float(np.sqrt(0.5))
-
-
-def discs_of(rules: Rules, n: int, diaphragm_area: tuple[float, ...]) -> tuple[Disc, ...]:
-    """Sizes of a season's drivers, then of diaphragms of given areas, for n plans [record]."""
-    driver = rules.driver
-    reach = 2.0 * rules.limits.excursion + 0.004
-    one = Disc(
-        cutout=np.full(n, driver.cutout),
-        frame=np.full(n, driver.frame),
-        depth=driver.depth,
-        clearance=reach,
-    )
-    discs = [one] * rules.driver_count
-    for area in diaphragm_area:
-        cutout = np.full(n, 2.0 * np.sqrt(area / np.pi))
-        discs.append(Disc(cutout=cutout, frame=cutout + 2.0 * FRAME_MARGIN, depth=reach, clearance=reach))
-    return tuple(discs)
 
 
 def _mounts(

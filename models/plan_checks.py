@@ -51,7 +51,9 @@ def faults(plan: PlanBatch, index: int = 0) -> list[str]:
     """What is wrong with one plan, as sentences with lengths; empty where it can be built."""
     short = shorts(plan.rows(slice(index, index + 1)))[0]
     return [
-        f"{what} (by {by * 1e3:.3g} mm)" for what, by in zip(_sentences(plan), short, strict=True) if by > 1e-9
+        f"{what} (by {by * 1e3:.3g} mm)"
+        for what, by in zip(_sentences(plan), short, strict=True)
+        if by > 1e-9
     ]
 
 
@@ -111,7 +113,8 @@ def _lanes(plans: Plans) -> list[np.ndarray]:
 
 def _inner_ends(plans: Plans) -> tuple[np.ndarray, np.ndarray]:
     """Ducts and ends that open into rooms, the same for all arrangements of a graph."""
-    return np.nonzero(plans.codes.opening_leaf[0] >= 0)
+    duct, end = np.nonzero(plans.codes.opening_leaf[0] >= 0)
+    return duct, end
 
 
 def _openings(plans: Plans) -> list[np.ndarray]:

@@ -9,7 +9,6 @@ import numpy as np
 
 from models.arrangement import Arrangement, Node
 
-
 OF_ENDS = ("lane", "far", "sideways", "opening_axis", "opening_high", "opening_leaf")
 """Codes of both ends of every duct."""
 
@@ -66,7 +65,9 @@ class Codes:
 
     def with_others(self, others: Codes) -> Codes:
         """These arrangements, then others with as many cuts and leaves."""
-        both = {f.name: np.concatenate([getattr(self, f.name), getattr(others, f.name)]) for f in fields(self)}
+        both = {
+            f.name: np.concatenate([getattr(self, f.name), getattr(others, f.name)]) for f in fields(self)
+        }
         return replace(self, **both)
 
 

@@ -13,7 +13,6 @@ from models.arrangement import (
     OUTSIDE_LEAF,
     Arrangement,
     Block,
-    Cut,
     Face,
     Leaf,
     Mount,
@@ -22,6 +21,7 @@ from models.arrangement import (
     neighbours,
 )
 from models.topology import OUTSIDE, Edge, Topology
+from optimizer.layout_words import changed_word, random_word, touching_word, tree_of, word_of
 
 MOST_LANES = 6
 """Most lanes of a folded duct."""
@@ -34,12 +34,6 @@ ALTERED_SHARE = 0.7
 
 KEPT_SHARE = 0.3
 """Share of ways of ducts, and of mounts, that a relative keeps where it can."""
-
-MOST_CHANGES = 48
-"""Changes tried on random cuts so that what the graph joins touches."""
-
-ACROSS = (-1, -2)
-"""How a word of :func:`_word` names cuts, by the plan axis that they are normal to."""
 
 FACES: tuple[Face, ...] = ((0, False), (0, True), (1, False), (1, True))
 """Sides of a rectangle on the floor."""
@@ -84,22 +78,9 @@ def random_arrangement(
     leaves += [Leaf("duct", i) for i in range(len(topology.ducts))]
     if rng.random() < BLANK_SHARE:
         leaves.append(Leaf("blank", 0))
-    word = _random_word(rng.permutation(len(leaves)).tolist(), rng)
-    word = _touching(_wanted(topology), word, len(leaves), rng)
-    return _joined(topology, (height_axis, _tree(word), tuple(leaves)), free_walls, rng, upright)
-
-
-def _touching(wanted: list[tuple[int, int]], word: list[int], count: int, rng: np.random.Generator) -> list[int]:
-    """Cuts changed step by step, never for the worse, until what the graph joins mostly touches."""
-    apart = _apart(wanted, word, count)
-    for chance in rng.random((MOST_CHANGES, 3)).tolist():
-        if apart == 0:
-            break
-        changed = _changed(word, chance)
-        now = _apart(wanted, changed, count)
-        if now <= apart:
-            word, apart = changed, now
-    return word
+    word = random_word(rng.permutation(len(leaves)).tolist(), rng)
+    word = touching_word(_wanted(topology), word, len(leaves), rng)
+    return _joined(topology, (height_axis, tree_of(word), tuple(leaves)), free_walls, rng, upright)
 
 
 def _wanted(topology: Topology) -> list[tuple[int, int]]:
@@ -107,42 +88,6 @@ def _wanted(topology: Topology) -> list[tuple[int, int]]:
     ends = [(topology.chambers + i, place) for i, edge in enumerate(topology.ducts) for place in edge]
     inner = [edge for edge in (*topology.drivers, *topology.diaphragms) if OUTSIDE not in edge]
     return [(leaf, OUTSIDE_LEAF if place == OUTSIDE else place) for leaf, place in (*ends, *inner)]
-
-
-def _apart(wanted: list[tuple[int, int]], word: list[int], count: int) -> int:
-    """How many pairs of leaves that must touch do not."""
-    near = _near(word, count)
-    return sum(not near[one] >> (count if other < 0 else other) & 1 for one, other in wanted)
-
-
-def _near(word: list[int], count: int) -> list[int]:
-    """What lies beside each leaf, as :func:`neighbours` says: bits of leaves, and one more for the outside."""
-    near = [0] * count
-    stack: list[tuple[int, int, int, int]] = []  # leaves at the low and high side along u, then along v
-
-    def meet(some: int, others: int) -> None:
-        while some:
-            leaf = some & -some
-            near[leaf.bit_length() - 1] |= others
-            some ^= leaf
-
-    for part in word:
-        if part >= 0:
-            stack.append((1 << part,) * 4)
-            continue
-        a, b, c, d = stack.pop()
-        e, f, g, h = stack.pop()
-        if part == ACROSS[0]:
-            meet(f, a)
-            meet(a, f)
-            stack.append((e, b, g | c, h | d))
-        else:
-            meet(h, c)
-            meet(c, h)
-            stack.append((e | a, f | b, g, d))
-    left, right, front, back = stack[0]
-    meet(left | right | front | back, 1 << count)
-    return near
 
 
 def altered(
@@ -168,42 +113,10 @@ def altered(
     """
     tree = arrangement.tree
     if len(arrangement.leaves) > 1 and rng.random() < ALTERED_SHARE:
-        tree = _tree(_changed(_word(tree), rng.random(3).tolist()))
+        tree = tree_of(changed_word(word_of(tree), rng.random(3).tolist()))
     kept = rng.random(len(arrangement.blocks) + len(arrangement.mounts)) < KEPT_SHARE
     lying = (arrangement.height_axis, tree, arrangement.leaves)
     return _joined(topology, lying, free_walls, rng, upright, (arrangement, kept.tolist()))
-
-
-def _changed(word: list[int], chance: list[float]) -> list[int]:
-    """Cuts of two leaves or more with two of them exchanged, or with a cut turned."""
-    word = list(word)
-    if chance[0] < 0.5:
-        cuts = [i for i, part in enumerate(word) if part < 0]
-        at = cuts[int(chance[1] * len(cuts))]
-        word[at] = sum(ACROSS) - word[at]
-    else:
-        leaves = [i for i, part in enumerate(word) if part >= 0]
-        one = leaves.pop(int(chance[1] * len(leaves)))
-        two = leaves[int(chance[2] * len(leaves))]
-        word[one], word[two] = word[two], word[one]
-    return word
-
-
-def _word(node: Node) -> list[int]:
-    """A tree in postfix: leaves, and each cut behind what lies below and above it."""
-    return [node] if isinstance(node, int) else [*_word(node.low), *_word(node.high), ACROSS[node.axis]]
-
-
-def _tree(word: list[int]) -> Node:
-    """The tree of a word."""
-    stack: list[Node] = []
-    for part in word:
-        if part >= 0:
-            stack.append(part)
-        else:
-            high = stack.pop()
-            stack.append(Cut(ACROSS.index(part), stack.pop(), high))
-    return stack[0]
 
 
 def _joined(
@@ -278,14 +191,6 @@ def _kept_block(
     block = parent[0].blocks[i]
     fits = all(opening.leaf in around[leaf, opening.face] for opening in block.openings)
     return block if fits else None
-
-
-def _random_word(leaves: list[int], rng: np.random.Generator) -> list[int]:
-    if len(leaves) == 1:
-        return leaves
-    at = int(rng.integers(1, len(leaves)))
-    across = ACROSS[int(rng.integers(2))]
-    return [*_random_word(leaves[:at], rng), *_random_word(leaves[at:], rng), across]
 
 
 def _random_mount(

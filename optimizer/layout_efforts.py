@@ -32,7 +32,7 @@ class LayoutEffort:
     Attributes
     ----------
     fitting : tuple of Round
-        Rounds towards the sizes of the network design; the first draws the arrangements [list].
+        Rounds for the score of likenesses; the first draws the arrangements [list].
     scoring : tuple of Round
         Rounds for the score, mouths rounded to the search's sites [list].
     finishing : tuple of Round
@@ -54,23 +54,28 @@ def rounds(*numbers: tuple[int, ...]) -> tuple[Round, ...]:
     )
 
 
+BREEDING = rounds(
+    (150, 16, 4), (60, 16, 3, 5), (50, 16, 3, 6), (40, 16, 3, 8), (40, 16, 3, 8), (40, 16, 4, 8), (24, 24, 8)
+)
+"""Rounds for the score of likenesses."""
+
 LAYOUT_EFFORTS = {
     "quick": LayoutEffort(
-        fitting=rounds((280, 24, 2), (80, 24, 4), (40, 24, 6), (26, 24, 8)),
-        scoring=rounds((26, 24, 5), (7, 24, 5, 6), (5, 24, 6, 6), (4, 64, 12, 6)),
-        finishing=rounds((2, 32, 8), (1, 48, 20)),
+        fitting=BREEDING,
+        scoring=rounds((10, 24, 6), (3, 48, 12)),
+        finishing=rounds((1, 48, 30)),
     ),
     "normal": LayoutEffort(
-        fitting=rounds((280, 24, 2), (80, 24, 4), (40, 24, 6), (26, 24, 8)),
-        scoring=rounds((26, 24, 5), (7, 24, 5, 6), (5, 24, 6, 6), (4, 64, 12, 6)),
-        finishing=rounds((1, 48, 12), (1, 48, 24)),
-        starts=3,
+        fitting=BREEDING,
+        scoring=rounds((12, 24, 6), (4, 24, 6, 6), (3, 24, 6, 6), (2, 48, 12)),
+        finishing=rounds((2, 48, 12), (1, 48, 30)),
+        starts=4,
     ),
     "thorough": LayoutEffort(
-        fitting=rounds((600, 24, 3), (160, 24, 5), (60, 24, 12)),
-        scoring=rounds((60, 24, 5), (12, 24, 8, 8), (8, 24, 10, 8), (6, 48, 12, 8), (4, 64, 30, 8)),
-        finishing=rounds((2, 48, 20), (1, 64, 60)),
-        starts=4,
+        fitting=BREEDING,
+        scoring=rounds((16, 24, 6), (6, 24, 6, 6), (4, 24, 6, 6), (2, 64, 20)),
+        finishing=rounds((3, 48, 20), (1, 64, 60)),
+        starts=12,
     ),
 }
 """Efforts by name."""

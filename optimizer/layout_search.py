@@ -11,26 +11,27 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from models.arrangement import Arrangement
 from models.design import DesignBatch
-from models.plan import PlanBatch, bridged_chord, discs_of
+from models.plan import PlanBatch
 from models.plan_checks import faults
 from models.plan_codes import Codes, codes_of
+from models.plan_discs import bridged_chord, discs_of
 from models.plan_reading import read_plan
 from models.score import Judge
-from optimizer.cell import Bound, Goal, Points, joined, merit
+from optimizer.cell import Bound, Goal, Points, joined
 from optimizer.evolution import evolve
+from optimizer.laid_out import LaidOut, NoPlan
 from optimizer.layout import altered, random_arrangement, turned
 from optimizer.layout_cells import LikenessCell, PlanCell, excess_of
 from optimizer.layout_efforts import LayoutEffort, Round
+from optimizer.layout_field import GOAL, Field, no_sites
 from optimizer.progress import Progress, silent
 from optimizer.sites import search_sites
-
-GOAL = Goal()
 
 TRADED_DB = 0.4
 """Score that a plan gives up for another goal; less than candidates may give up for such roles."""
@@ -44,58 +45,6 @@ NEAR_DB = 0.05
 
 SPREADS = (0.0, 0.05, 0.2)
 """How far plans of a relative lie from those of the arrangement that it was altered from."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LaidOut:
-    """A plan found for a design.
-
-    Attributes
-    ----------
-    plan : PlanBatch
-        Batch of one [record].
-    x : ndarray, shape (dimensions,)
-        Its variables of :func:`models.plan.lay` [1].
-    design : DesignBatch
-        Read off the plan, mouths exactly where they are drawn [record].
-    score_db : float
-        Its score [dB].
-    network_db : float
-        Score of the network design that it started from [dB].
-    evaluations : int
-        Plans whose score was asked for on the way [1].
-    searches_db : tuple of float
-        Scores at which all searches for a plan of the design ended, where there were several [dB].
-    """
-
-    plan: PlanBatch
-    x: np.ndarray
-    design: DesignBatch
-    score_db: float
-    network_db: float
-    evaluations: int = 0
-    searches_db: tuple[float, ...] = ()
-
-    @property
-    def cost_db(self) -> float:
-        """What building costs against the free network, negative where the plan is better [dB]."""
-        return self.network_db - self.score_db
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NoPlan:
-    """Why a design has no plan.
-
-    Attributes
-    ----------
-    reasons : tuple of str
-        What stood in the way, the most frequent or nearest first [text].
-    evaluations : int
-        Plans whose score was asked for on the way [1].
-    """
-
-    reasons: tuple[str, ...]
-    evaluations: int = 0
 
 
 def lay_out(
@@ -141,7 +90,7 @@ def lay_out(
     for start in range(effort.starts):
         seeker = _Seeker(judge, design, effort, (seed, start), progress, stop, bridge)
         field = seeker.fit()
-        if isinstance(field, _Field):
+        if isinstance(field, Field):
             candidates += seeker.score(field)
         else:
             why = field
@@ -161,32 +110,6 @@ def lay_out(
 
 _Candidate = tuple[float, Arrangement, np.ndarray]
 """Merit of a plan, its arrangement and its variables."""
-
-
-@dataclass(slots=True, kw_only=True)
-class _Field:
-    """Arrangements under way: equally many plans of each, arrangement after arrangement, best plan first."""
-
-    cell: PlanCell
-    points: Points
-
-    @property
-    def each(self) -> int:
-        """Plans of each arrangement."""
-        return self.points.excess.size // len(self.cell.arrangements)
-
-    @property
-    def merits(self) -> np.ndarray:
-        """Merit of the best plan of each arrangement."""
-        return merit(self.points.take(np.arange(len(self.cell.arrangements)) * self.each), GOAL)
-
-    def order(self, count: int) -> np.ndarray:
-        """The best arrangements' indexes, best first."""
-        return np.argsort(-self.merits, kind="stable")[:count]
-
-    def plans_of(self, arrangements: np.ndarray) -> np.ndarray:
-        """Rows of the plans of some arrangements, by index."""
-        return np.asarray(arrangements[:, None] * self.each + np.arange(self.each))
 
 
 class _Seeker:
@@ -218,7 +141,7 @@ class _Seeker:
         self._done = seed[1] * steps
         self._steps = effort.starts * steps + sum(one.kept for one in effort.finishing)
 
-    def fit(self) -> _Field | list[str]:
+    def fit(self) -> Field | list[str]:
         """Arrangements whose plans fit, bred for the score of their likeness; or why there are none."""
         first, *others = self.effort.fitting
         arrangements, unjoined = self._draw(first.kept)
@@ -226,14 +149,14 @@ class _Seeker:
             return [reason for reason, _ in unjoined.most_common(3)]
         cell = self._cell(LikenessCell, arrangements)
         x = self.rng.random((len(arrangements) * first.population, self._dimensions))
-        field = self._evolved(cell, cell.evaluate(x, _no_sites(x)), first.generations, "fitting plans")
+        field = self._evolved(cell, cell.evaluate(x, no_sites(x)), first.generations, "fitting plans")
         for one in others:
             field = self._round(field, one, "fitting plans")
         fitting = np.nonzero(field.points.excess[:: field.each] <= 0.0)[0]
         if not fitting.size:
-            best = field.order(1)[0]
-            return faults(field.cell.plans(field.points.x).of(field.cell.arrangements[best], field.plans_of(best[None])[0]))
-        return self._some(field, fitting)
+            nearest = field.some(field.order(1))
+            return faults(self._plan(nearest.cell, nearest.points.x[0]))
+        return field.some(fitting)
 
     def _draw(self, count: int) -> tuple[list[Arrangement], Counter[str]]:
         """Arrangements drawn at random, each once; why others cannot be joined."""
@@ -250,24 +173,28 @@ class _Seeker:
                 drawn.append(new)
         return drawn, unjoined
 
-    def score(self, field: _Field) -> list[_Candidate]:
+    def score(self, field: Field) -> list[_Candidate]:
         """Evolve the best arrangements for their own score, mouths rounded to the search's sites."""
-        field = self._some(field, field.order(self.effort.scoring[0].kept))
+        field = field.some(field.order(self.effort.scoring[0].kept))
         cell = self._cell(PlanCell, field.cell.arrangements, field.cell.codes)
-        field = _Field(cell=cell, points=cell.evaluate(field.points.x, field.points.site))
+        field = Field(cell=cell, points=cell.evaluate(field.points.x, field.points.site))
         field = self._evolved(cell, field.points, 0, "")
         for one in self.effort.scoring:
             field = self._round(field, one, "evolving plans")
         merits, cell = field.merits, field.cell
         return [
-            (float(merits[i]), cell.arrangements[i], self._own(cell.arrangements[i], field.points.x[i * field.each]))
+            (
+                float(merits[i]),
+                cell.arrangements[i],
+                self._own(cell.arrangements[i], field.points.x[i * field.each]),
+            )
             for i in field.order(self.effort.finishing[0].kept)
         ]
 
-    def _round(self, field: _Field, one: Round, words: str) -> _Field:
+    def _round(self, field: Field, one: Round, words: str) -> Field:
         """The best arrangements, joined by near relatives, evolved further."""
-        best = self._some(field, field.order(one.kept))
-        start = _widened(best, one.population, self.rng)
+        best = field.some(field.order(one.kept))
+        start = best.widened(one.population, self.rng)
         cell = best.cell
         new: list[Arrangement] = []
         parents: list[int] = []
@@ -280,10 +207,9 @@ class _Seeker:
                     parents.append(i)
         if new:
             joining = self._cell(type(cell), new)
-            rows = np.arange(one.population) % best.each + np.array(parents)[:, None] * best.each
-            x = best.points.x[rows.ravel()]
+            x = best.points.x[best.rows_of(np.array(parents), one.population).ravel()]
             x = x + self.rng.choice(SPREADS, size=(x.shape[0], 1)) * self.rng.normal(size=x.shape)
-            start = joined([start, joining.evaluate(x, _no_sites(x))])
+            start = joined([start, joining.evaluate(x, no_sites(x))])
             self._count(joining)
             codes = cell.codes.with_others(joining.codes)
             cell = self._cell(type(cell), [*cell.arrangements, *new], codes)
@@ -334,12 +260,6 @@ class _Seeker:
         codes = codes_of(arrangements, self.leaves) if codes is None else codes
         return kind(self.judge, self.design, arrangements, self.sites, codes)
 
-    def _some(self, field: _Field, arrangements: np.ndarray) -> _Field:
-        """Some arrangements of a field, by index."""
-        some = [field.cell.arrangements[i] for i in arrangements]
-        cell = self._cell(type(field.cell), some, field.cell.codes.take(arrangements))
-        return _Field(cell=cell, points=field.points.take(field.plans_of(arrangements).ravel()))
-
     def _around(self, arrangement: Arrangement, x: np.ndarray, count: int) -> tuple[PlanCell, Points]:
         """A cell with mouths where a plan has them, and a population about that plan, which comes first."""
         cell = PlanCell(self.judge, self.design, [arrangement], self.sites)
@@ -348,7 +268,7 @@ class _Seeker:
         scale = self.rng.choice([0.003, 0.01, 0.03], size=(count, 1))
         around = x + scale * self.rng.normal(size=(count, x.size))
         around[0] = x
-        return cell, cell.evaluate(around, _no_sites(around))
+        return cell, cell.evaluate(around, no_sites(around))
 
     def _plan(self, cell: PlanCell, x: np.ndarray) -> PlanBatch:
         """The plan of variables of a cell's only arrangement."""
@@ -363,38 +283,17 @@ class _Seeker:
         score = float(self.judge.scores(responses)[0]) if sound else -np.inf
         return LaidOut(plan=plan, x=x, design=design, score_db=score, network_db=network_db)
 
-    def _evolved(self, cell: PlanCell, start: Points, generations: int, words: str) -> _Field:
+    def _evolved(self, cell: PlanCell, start: Points, generations: int, words: str) -> Field:
         islands = len(cell.arrangements)
         points = joined(evolve(cell, self.rng, start, generations, GOAL, self.stop, islands))
         self._count(cell)
         if words:
             self._done += 1
             self.progress(self._done, self._steps, words)
-        return _Field(cell=cell, points=points)
+        return Field(cell=cell, points=points)
 
     def _count(self, cell: PlanCell) -> None:
         """Count scores asked for; those of likenesses are none of a plan."""
         if not isinstance(cell, LikenessCell):
             self.evaluations += cell.evaluations
         cell.evaluations = 0
-
-
-def _widened(field: _Field, count: int, rng: np.random.Generator) -> Points:
-    """As many plans of each arrangement, new ones near those that there are."""
-    size, islands = field.each, len(field.cell.arrangements)
-    points = field.points.take(field.plans_of(np.arange(islands))[:, : min(count, size)].ravel())
-    if count <= size:
-        return points
-    more = (np.arange(islands)[:, None] * size + np.arange(count - size) % size).ravel()
-    x = field.points.x[more]
-    near = field.cell.evaluate(x + 0.04 * rng.normal(size=x.shape), field.points.site[more])
-    order = np.concatenate(
-        [np.arange(islands * size).reshape(islands, -1), islands * size + np.arange(more.size).reshape(islands, -1)],
-        axis=1,
-    )
-    return joined([points, near]).take(order.ravel())
-
-
-def _no_sites(x: np.ndarray) -> np.ndarray:
-    """Sites of plans, whose mouths lie where they are drawn: none."""
-    return np.zeros((x.shape[0], 0), dtype=int)

@@ -17,7 +17,7 @@ from models.catalogue import named_topology
 from models.design import Diaphragms
 from models.plan_reading import read_plan
 from models.score import Judge
-from optimizer.layout_search import LaidOut, NoPlan
+from optimizer.laid_out import LaidOut, NoPlan
 from optimizer.outcomes import PLAN, Outcomes, Task, archives_of
 from optimizer.picks import Pick, network_picks
 from optimizer.plan_file import plan_data, plan_of_data

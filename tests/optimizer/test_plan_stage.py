@@ -12,8 +12,8 @@ import pytest
 from models.score import Judge
 from optimizer import build, cli
 from optimizer.execution import work
+from optimizer.laid_out import LaidOut, NoPlan
 from optimizer.layout_efforts import LAYOUT_EFFORTS, LayoutEffort, rounds
-from optimizer.layout_search import LaidOut, NoPlan
 from optimizer.outcomes import PLAN, Outcomes, Task, archives_of
 from optimizer.picks import Pick, Role
 from optimizer.plan_stage import PLAN_RUNGS, PlanStage, plans_by_place
