@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -28,6 +30,7 @@ def rules() -> Rules:
 def test_many_arrangements_in_one_batch_are_as_laid_alone(rules: Rules, graph: str) -> None:
     """With blanks and without: sizes are the same numbers, requirements and lengths of ducts too."""
     topology, rng = turned(named_topology(graph)), np.random.default_rng(8)
+    rules = replace(rules, driver_count=len(topology.drivers))
     drawn = [random_arrangement(topology, WALLS, rng) for _ in range(60)]
     arrangements = [one for one in drawn if not isinstance(one, str)]
     assert len({len(one.leaves) for one in arrangements}) == 2

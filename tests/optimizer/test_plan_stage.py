@@ -36,9 +36,8 @@ bridge_mm = 10.0  # no driver sits in an inner wall
 
 TINY = LayoutEffort(
     fitting=rounds((40, 12, 6), (8, 24, 16)),
-    scoring=rounds((3, 16, 4), (2, 16, 2)),
+    scoring=rounds((3, 16, 4), (2, 16, 2, 2)),
     finishing=rounds((1, 16, 2)),
-    relatives=2,
 )
 STOPPED = "the search was stopped before its plan was sought"
 WHY = "the cut-out of a driver is wider than may be bridged in an inner wall"
