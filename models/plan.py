@@ -18,7 +18,10 @@ from models.plan_discs import Disc, discs_of
 from models.rules import Rules
 
 ALONG = np.array([(1, 2), (0, 2), (0, 1)])
-"""The two other plan axes, by an axis."""
+"""The two other axes, by an axis."""
+
+PLAN_AXES = np.array([(*FLOOR_AXES[axis], axis) for axis in range(3)])
+"""Envelope axes of u, v, h, by the axis of the height."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,8 +156,7 @@ class PlanBatch(Plans):
 
 def outer_sizes(codes: Codes, envelope: Envelope) -> np.ndarray:
     """Outer sizes of arrangements along u, v, h, shape (n, 3) [m]."""
-    axes = np.array([(*FLOOR_AXES[axis], axis) for axis in range(3)])
-    return np.asarray(envelope.outer_sides[axes][codes.height_axis])
+    return np.asarray(envelope.outer_sides[PLAN_AXES][codes.height_axis])
 
 
 def lay(

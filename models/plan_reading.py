@@ -20,8 +20,9 @@ from models.bends import (
     side_end_skew,
 )
 from models.design import DesignBatch, Diaphragms, Ducts, End, Mouth, Patch
-from models.envelope import Site, in_plane_axes
+from models.envelope import WALLS, Site, in_plane_axes
 from models.plan import DuctEnd, PlanBatch, Plans
+from models.plan_sites import nearest_sites
 from models.rules import Rules
 from models.topology import OUTSIDE
 
@@ -195,12 +196,8 @@ class _Reader:
                     self.sites.append(site)
                 index.append(self.sites.index(site))
             return Mouth(site=np.array(index))
-        same = [i for i, site in enumerate(self.sites) if site.wall == name]
-        if not same:
-            raise ValueError(f"none of the given sites lies on the face {name}")
-        places = np.array([self.sites[i].at for i in same])
-        away = np.abs(at[:, None] - places[None]).sum(axis=2)
-        return Mouth(site=np.array(same)[np.argmin(away, axis=1)])
+        walls = np.full(self.plan.size, WALLS.index(name))
+        return Mouth(site=nearest_sites(walls, at, self.given))
 
     def mount(self, i: int, edge: tuple[int, int], area: float) -> tuple[End, End]:
         mount: Mount = self.plan.arrangement.mounts[i]

@@ -16,6 +16,7 @@ from models.plan import PlanBatch, Plans, lay_coded
 from models.plan_checks import shortfall
 from models.plan_codes import Codes, codes_of
 from models.plan_reading import acoustic_lengths, plan_material, read_plan
+from models.plan_sites import mouth_sites
 from models.score import Judge, Responses
 from optimizer.cell import Cell, Points
 from optimizer.objectives import measure
@@ -101,16 +102,16 @@ class PlanCell(Cell):
 
 
 class LikenessCell(PlanCell):
-    """Evaluates plans by the score of the network design with their volumes and ducts.
+    """Evaluates plans by the score of the network design with their volumes, ducts and sites.
 
-    Places of mouths are those of the design, so that plans of all arrangements make one batch.
+    Walls and places in rooms are those of the design, so that plans of all arrangements make one batch.
     """
 
     keys = ("output_db",)
 
     def merits(self, plans: Plans, fits: np.ndarray) -> dict[str, np.ndarray]:
         """Score of the network with the sizes of plans, nan where its drive does not settle."""
-        responses = self.judge.respond(resized(self.design, plans.rows(fits)))
+        responses = self.judge.respond(resized(self.design, plans.rows(fits), self.sites))
         settled = np.all(responses.settled, axis=(1, 2))
         return {"output_db": np.where(settled, self.judge.scores(responses), np.nan)}
 
@@ -149,8 +150,8 @@ def plan_objectives(
     return measure(judge, batch, responses, tolerance) | drawn
 
 
-def resized(design: DesignBatch, plans: Plans) -> DesignBatch:
-    """A network design with the volumes of plans, and straight ducts of their sections and inertances.
+def resized(design: DesignBatch, plans: Plans, sites: tuple[Site, ...]) -> DesignBatch:
+    """A network design with the sites and volumes of plans, and straight ducts of equal inertance.
 
     Parameters
     ----------
@@ -158,11 +159,13 @@ def resized(design: DesignBatch, plans: Plans) -> DesignBatch:
         Batch of one [record].
     plans : Plans
         Plans of arrangements of its graph [record].
+    sites : tuple of Site
+        Places to which mouths and faces outside are rounded [list].
 
     Returns
     -------
     DesignBatch
-        One design a plan; chambers are cubes, mouths and driver where the design has them [record].
+        One design a plan; chambers are cubes, with ends where the design has them [record].
     """
     n = plans.size
     given = design.rows(np.zeros(n, dtype=int))
@@ -170,41 +173,54 @@ def resized(design: DesignBatch, plans: Plans) -> DesignBatch:
     floors = np.prod(rooms[..., 1] - rooms[..., 0], axis=2)
     sides = np.cbrt(floors * plans.heights[:, None])
 
-    def end(one: End, place: int, half: np.ndarray | None = None) -> End:
-        if isinstance(one, Mouth):
-            return one
+    def patch(one: Patch, place: int, half: np.ndarray) -> Patch:
         side = sides[:, place, None]
-        wanted = one.half if half is None else np.repeat(half[:, None], 2, axis=1)
-        half = np.minimum(wanted, 0.5 * side)
+        half = np.minimum(half, 0.5 * side)
         centre = one.centre * side / given.sides[:, place].mean(axis=1, keepdims=True)
         return Patch(wall=one.wall, centre=np.clip(centre, half, side - half), half=half)
 
+    def duct_end(one: End, place: int, i: int, k: int) -> End:
+        if isinstance(one, Patch):
+            return patch(one, place, np.repeat(0.5 * np.sqrt(areas[:, i, None]), 2, axis=1))
+        axis, high = plans.codes.opening_axis[:, i, k], plans.codes.opening_high[:, i, k]
+        centre = np.empty((n, 3))
+        centre[every, axis], centre[every, 1 - axis] = plans.end_at[:, i, k], plans.end_centre[:, i, k]
+        centre[:, 2] = plans.envelope.wall + 0.5 * plans.heights
+        return Mouth(site=mouth_sites(plans, axis, high, centre, sites))
+
+    def mounted(one: End, place: int, i: int) -> End:
+        if isinstance(one, Patch):
+            return patch(one, place, one.half)
+        axis, high = plans.codes.mount_axis[:, i], plans.codes.mount_high[:, i]
+        return Mouth(site=mouth_sites(plans, axis, high, plans.mounts[:, i], sites))
+
+    every = np.arange(n)
     areas, lengths = plans.lane_widths * plans.heights[:, None], acoustic_lengths(plans)
-    ducts = []
-    for i, (duct, edge) in enumerate(zip(given.ducts, design.topology.ducts, strict=True)):
-        half = 0.5 * np.sqrt(areas[:, i])
-        ducts.append(
-            Ducts(
-                name=duct.name,
-                ends=(end(duct.ends[0], edge[0], half), end(duct.ends[1], edge[1], half)),
-                area=areas[:, i],
-                length=np.maximum(lengths[:, i], plans.envelope.wall),
-                shape="slot",
-                slot_height=np.minimum(plans.lane_widths[:, i], plans.heights),
-                loss_factor=np.ones(n),
-            )
+    ducts = tuple(
+        Ducts(
+            name=duct.name,
+            ends=(duct_end(duct.ends[0], edge[0], i, 0), duct_end(duct.ends[1], edge[1], i, 1)),
+            area=areas[:, i],
+            length=np.maximum(lengths[:, i], plans.envelope.wall),
+            shape="slot",
+            slot_height=np.minimum(plans.lane_widths[:, i], plans.heights),
+            loss_factor=np.ones(n),
         )
-    edges = zip(design.topology.drivers, given.driver_ends, strict=True)
-    passive = zip(design.topology.diaphragms, given.diaphragms, strict=True)
+        for i, (duct, edge) in enumerate(zip(given.ducts, design.topology.ducts, strict=True))
+    )
+    first = len(given.driver_ends)
+    drivers = enumerate(zip(design.topology.drivers, given.driver_ends, strict=True))
+    passive = enumerate(zip(design.topology.diaphragms, given.diaphragms, strict=True), first)
     return DesignBatch(
         topology=design.topology,
         sides=np.repeat(sides[:, :, None], 3, axis=2),
-        driver_ends=tuple((end(ends[0], edge[0]), end(ends[1], edge[1])) for edge, ends in edges),
-        ducts=tuple(ducts),
+        driver_ends=tuple((mounted(a, edge[0], i), mounted(b, edge[1], i)) for i, (edge, (a, b)) in drivers),
+        ducts=ducts,
         diaphragms=tuple(
-            replace(one, ends=(end(one.ends[0], edge[0]), end(one.ends[1], edge[1]))) for edge, one in passive
+            replace(one, ends=(mounted(one.ends[0], edge[0], i), mounted(one.ends[1], edge[1], i)))
+            for i, (edge, one) in passive
         ),
-        sites=design.sites,
+        sites=sites,
     )
 
 

@@ -17,6 +17,7 @@ from optimizer.layout_cells import PlanCell, resized
 from optimizer.layout_efforts import LayoutEffort, rounds
 from optimizer.layout_search import TRADED_DB, lay_out
 from optimizer.layout_words import apart, random_word, tree_of, word_of
+from optimizer.sites import search_sites
 
 LITTLE = LayoutEffort(
     fitting=rounds((40, 12, 6), (8, 24, 16)), scoring=rounds((3, 16, 4)), finishing=rounds((1, 24, 8))
@@ -97,20 +98,23 @@ def test_words_are_trees_and_touch_as_their_leaves_do() -> None:
 
 
 def test_a_likeness_has_the_volumes_and_inertances_of_its_plan(season, designs) -> None:
-    """Volumes and sections as drawn; the length of a duct with the corrections of all its bends."""
+    """Volumes, sections and sites as drawn; the length of a duct with the corrections of all its bends."""
     topology, rng = turned(designs[1].topology), np.random.default_rng(5)
-    walls = frozenset(f"{axis}{side}" for axis in "xyz" for side in "+-")
+    sites = search_sites(season.rules)
+    walls = frozenset(site.wall for site in sites)
     drawn = [random_arrangement(topology, walls, rng, (True,)) for _ in range(30)]
     arrangements = [one for one in drawn if not isinstance(one, str)]
-    cell = PlanCell(Judge(season.rules), designs[1], arrangements, ())
+    cell = PlanCell(Judge(season.rules), designs[1], arrangements, sites)
     x = rng.uniform(0.3, 0.7, (len(arrangements), cell.codes.cut_node.shape[1] + 2))
     plans = cell.plans(x)
-    alike = resized(designs[1], plans)
+    alike = resized(designs[1], plans, sites)
     for i, arrangement in enumerate(arrangements):
         plan = plans.of(arrangement, np.array([i]))
-        read = read_plan(plan, season.rules)
+        read = read_plan(plan, season.rules, sites)
+        assert alike.driver_ends[0][0].site[i] == read.driver_ends[0][0].site[0]
         assert np.prod(alike.sides[i], axis=1) == pytest.approx(np.prod(read.sides[0], axis=1))
         for mine, its in zip(alike.ducts, read.ducts, strict=True):
             length = its.length[0] + sum(float(correction[0]) for _, correction in its.bends)
+            assert mine.ends[1].site[i] == its.ends[1].site[0]
             assert mine.area[i] == pytest.approx(its.area[0])
             assert mine.length[i] == pytest.approx(max(length, season.rules.envelope.wall))
