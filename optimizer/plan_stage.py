@@ -47,10 +47,10 @@ class PlanRung:
 
 
 PLAN_RUNGS = {
-    "quick": (PlanRung(effort="quick", most=3),),
+    "quick": (PlanRung(effort="quick", most=5),),
     "normal": (
-        PlanRung(effort="quick", most=28),
-        PlanRung(effort="normal", most=8),
+        PlanRung(effort="quick", most=40),
+        PlanRung(effort="normal", most=12),
     ),
     "thorough": (
         PlanRung(effort="quick", most=60),
