@@ -75,7 +75,7 @@ LAYOUT_EFFORTS = {
         fitting=BREEDING,
         scoring=rounds((16, 24, 6), (6, 24, 6, 6), (4, 24, 6, 6), (2, 64, 20)),
         finishing=rounds((3, 48, 20), (1, 64, 60)),
-        starts=12,
+        starts=8,
     ),
 }
 """Efforts by name."""

@@ -50,7 +50,8 @@ PLAN_RUNGS = {
     "quick": (PlanRung(effort="quick", most=5),),
     "normal": (
         PlanRung(effort="quick", most=40),
-        PlanRung(effort="normal", most=12),
+        PlanRung(effort="normal", most=10),
+        PlanRung(effort="thorough", most=4),
     ),
     "thorough": (
         PlanRung(effort="quick", most=60),
