@@ -49,7 +49,7 @@ class PlanRung:
 PLAN_RUNGS = {
     "quick": (PlanRung(effort="quick", most=5),),
     "normal": (
-        PlanRung(effort="quick", most=40),
+        PlanRung(effort="quick", most=36),
         PlanRung(effort="normal", most=10),
         PlanRung(effort="thorough", most=4),
     ),
