@@ -125,8 +125,7 @@ class Grid:
 
     def point_load(self, at: np.ndarray) -> np.ndarray:
         """Values of all functions of the air nodes at a point, shape (n_air,) [1]."""
-        rows = [point_row(line, np.array([at[i]])) for i, line in enumerate(self.lines)]
-        return np.asarray(_product(*rows).toarray().ravel()[self.air_nodes()])
+        return self._load([point_row(line, np.array([at[i]])) for i, line in enumerate(self.lines)])
 
     def patch_load(self, low: np.ndarray, high: np.ndarray) -> np.ndarray:
         """Mean of all functions over a rectangle (low = high along its normal), shape (n_air,) [1]."""
@@ -134,7 +133,12 @@ class Grid:
             average_row(line, low[i], high[i]) if high[i] > low[i] else point_row(line, np.array([low[i]]))
             for i, line in enumerate(self.lines)
         ]
-        return np.asarray(_product(*rows).toarray().ravel()[self.air_nodes()])
+        return self._load(rows)
+
+    def _load(self, rows: list[sparse.csr_matrix]) -> np.ndarray:
+        """Products of a row of each axis, over the air nodes."""
+        x, y, z = (row.toarray().ravel() for row in rows)
+        return np.asarray((x[:, None, None] * y[:, None] * z).ravel()[self.air_nodes()])
 
     def prolongation(self, finer: Grid) -> sparse.csr_matrix:
         """Matrix from this grid's air nodes to another's that subdivides (part of) it [1]."""

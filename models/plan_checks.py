@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 
-from models.plan import PlanBatch
+from models.plan import PlanBatch, Plans
 from models.topology import place_letter
 
 LEAST_ROOM = 0.010
@@ -26,52 +25,64 @@ FOLD_RUN = 2.0
 """Least length of lanes that fold or turn, in their widths."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Need:
-    """One requirement.
-
-    Attributes
-    ----------
-    what : str
-        Sentence on what is wrong where it is missed [text].
-    short : ndarray, shape (n_plans,)
-        By how much it is missed; not positive where it holds [m].
-    """
-
-    what: str
-    short: np.ndarray
-
-
-def needs(plan: PlanBatch) -> list[Need]:
-    """Everything that a plan must keep to.
+def shorts(plans: Plans) -> np.ndarray:
+    """By how much every requirement is missed.
 
     Parameters
     ----------
-    plan : PlanBatch
-        Plans [record].
+    plans : Plans
+        Plans, of one or of several arrangements of a graph [record].
 
     Returns
     -------
-    list of Need
-        In a fixed order for one arrangement [list].
+    ndarray, shape (n_plans, n_requirements)
+        In a fixed order for one graph, that of :func:`faults`; not positive where it holds, minus infinity
+        where an arrangement does not have it [m].
     """
-    return [*_leaves(plan), *_lanes(plan), *_openings(plan), *_mounts(plan), *_faces(plan)]
+    return np.concatenate([*_leaves(plans), *_lanes(plans), *_openings(plans), *_mounts(plans)], axis=1)
 
 
-def shortfall(plan: PlanBatch) -> np.ndarray:
+def shortfall(plans: Plans) -> np.ndarray:
     """Sum of all lengths that requirements are missed by, shape (n_plans,) [m]."""
-    total = np.zeros(plan.size)
-    for need in needs(plan):
-        total += np.maximum(need.short, 0.0)
-    return total
+    return np.asarray(np.maximum(shorts(plans), 0.0).sum(axis=1))
 
 
 def faults(plan: PlanBatch, index: int = 0) -> list[str]:
     """What is wrong with one plan, as sentences with lengths; empty where it can be built."""
+    short = shorts(plan.rows(slice(index, index + 1)))[0]
     return [
-        f"{need.what} (by {need.short[index] * 1e3:.3g} mm)"
-        for need in needs(plan)
-        if need.short[index] > 1e-9
+        f"{what} (by {by * 1e3:.3g} mm)"
+        for what, by in zip(_sentences(plan), short, strict=True)
+        if by > 1e-9
+    ]
+
+
+def _sentences(plan: PlanBatch) -> list[str]:
+    """What is wrong where a requirement is missed, in the order of :func:`shorts`."""
+    arrangement, mounts = plan.arrangement, plan.arrangement.mounts
+    kinds = [[i for i, leaf in enumerate(arrangement.leaves) if leaf.kind == k] for k in ("room", "blank")]
+    rooms = sorted(kinds[0], key=lambda i: arrangement.leaves[i].index)
+    ducts = range(1, len(arrangement.blocks) + 1)
+    ends = [(i + 1, o) for i, block in enumerate(arrangement.blocks) for o in block.openings]
+    inner, outer = ([(i, o) for i, o in ends if (o.leaf < 0) == out] for out in (False, True))
+    words = [mount_name(plan, i) for i in range(len(mounts))]
+    wheres = [f"between {_name(plan, m.leaf)} and {_name(plan, m.other)}" for m in mounts]
+    faced = [word for word, mount in zip(words, mounts, strict=True) if mount.other < 0]
+    return [
+        *(f"{_name(plan, i)} is too narrow" for i in [*rooms, *kinds[1]]),
+        *(f"the lanes of duct {i} are too narrow" for i in ducts),
+        *(f"the lanes of duct {i} are too short for their width" for i in ducts),
+        *(f"duct {i} does not open fully into {_name(plan, o.leaf)}" for i, o in inner),
+        *(f"duct {i} has too little free space before its mouth in {_name(plan, o.leaf)}" for i, o in inner),
+        *(f"{word} has no room on its wall {where}" for word, where in zip(words, wheres, strict=True)),
+        *(f"{w} is deeper than {_name(plan, m.leaf)}" for w, m in zip(words, mounts, strict=True)),
+        *(
+            f"{w} has too little free space before it in {_name(plan, m.other)}"
+            for w, m in zip(words, mounts, strict=True)
+        ),
+        *(f"{one} and {two} meet" for one, two in combinations(words, 2)),
+        *(f"{word} stands before the mouth of duct {i}" for word in words for i, _ in inner),
+        *(f"{word} and the mouth of duct {i} overlap on one face" for word in faced for i, _ in outer),
     ]
 
 
@@ -84,124 +95,109 @@ def _name(plan: PlanBatch, leaf: int) -> str:
     return f"duct {one.index + 1}" if one.kind == "duct" else "a blank"
 
 
-def _leaves(plan: PlanBatch) -> list[Need]:
+def _leaves(plans: Plans) -> list[np.ndarray]:
+    row = np.arange(plans.size)[:, None]
     result = []
-    for i, leaf in enumerate(plan.arrangement.leaves):
-        if leaf.kind == "duct":
-            continue
-        least = LEAST_ROOM if leaf.kind == "room" else LEAST_BLANK
-        side = (plan.rects[:, i, :, 1] - plan.rects[:, i, :, 0]).min(axis=1)
-        result.append(Need(what=f"{_name(plan, i)} is too narrow", short=least - side))
+    for leaves, least in ((plans.codes.rooms, LEAST_ROOM), (plans.codes.blanks, LEAST_BLANK)):
+        rects = plans.rects[row, leaves]
+        result.append(least - (rects[..., 1] - rects[..., 0]).min(axis=2, initial=np.inf))
     return result
 
 
-def _lanes(plan: PlanBatch) -> list[Need]:
-    result = []
-    for i, block in enumerate(plan.arrangement.blocks):
-        width, run = plan.lane_widths[:, i], plan.run_length(i)
-        result.append(Need(what=f"the lanes of duct {i + 1} are too narrow", short=LEAST_LANE - width))
-        turning = block.lanes > 1 or any(o.sideways for o in block.openings)
-        least = FOLD_RUN * np.maximum(width, LEAST_LANE) if turning else LEAST_LANE
-        result.append(
-            Need(what=f"the lanes of duct {i + 1} are too short for their width", short=least - run)
-        )
-    return result
+def _lanes(plans: Plans) -> list[np.ndarray]:
+    codes, width = plans.codes, plans.lane_widths
+    turning = (codes.lanes > 1) | np.any(codes.sideways > 0, axis=2)
+    least = np.where(turning, FOLD_RUN * np.maximum(width, LEAST_LANE), LEAST_LANE)
+    return [LEAST_LANE - width, least - plans.runs]
 
 
-def _openings(plan: PlanBatch) -> list[Need]:
-    result = []
-    for i, (block, ends) in enumerate(zip(plan.arrangement.blocks, plan.ends, strict=True)):
-        for opening, end in zip(block.openings, ends, strict=True):
-            if opening.leaf < 0:
-                continue
-            axis = opening.face[0]
-            room = plan.rects[:, opening.leaf]
-            low, high = end.centre - 0.5 * end.width, end.centre + 0.5 * end.width
-            over = np.maximum(room[:, 1 - axis, 0] - low, high - room[:, 1 - axis, 1])
-            to = _name(plan, opening.leaf)
-            result.append(Need(what=f"duct {i + 1} does not open fully into {to}", short=over))
-            depth = room[:, axis, 1] - room[:, axis, 0]
-            what = f"duct {i + 1} has too little free space before its mouth in {to}"
-            result.append(Need(what=what, short=FREE_SHARE * end.width - depth))
-    return result
+def _inner_ends(plans: Plans) -> tuple[np.ndarray, np.ndarray]:
+    """Ducts and ends that open into rooms, the same for all arrangements of a graph."""
+    duct, end = np.nonzero(plans.codes.opening_leaf[0] >= 0)
+    return duct, end
 
 
-def _mounts(plan: PlanBatch) -> list[Need]:
-    result = []
-    boxes = []
-    for i, (mount, disc) in enumerate(zip(plan.arrangement.mounts, plan.discs, strict=True)):
-        word = mount_name(plan, i)
-        where = f"on its wall between {_name(plan, mount.leaf)} and {_name(plan, mount.other)}"
-        result.append(Need(what=f"{word} has no room {where}", short=-plan.spare[:, i]))
-        axis = mount.face[0]
-        for leaf, depth, what in (
-            (mount.leaf, disc.depth, "is deeper than"),
-            (mount.other, disc.clearance, "has too little free space before it in"),
-        ):
-            if leaf >= 0:
-                short = depth - _extent(plan, leaf, axis)
-                result.append(Need(what=f"{word} {what} {_name(plan, leaf)}", short=short))
-        boxes.append((word, *_body(plan, i)))
-    for (one, low, high_), (two, low2, high2) in combinations(boxes, 2):
-        apart = np.maximum(low - high2, low2 - high_).max(axis=1)
-        result.append(Need(what=f"{one} and {two} meet", short=plan.envelope.wall - apart))
-    for i, (block, ends) in enumerate(zip(plan.arrangement.blocks, plan.ends, strict=True)):
-        for opening, end in zip(block.openings, ends, strict=True):
-            for word, low, high_ in boxes if opening.leaf >= 0 else ():
-                box = _before(plan, opening.face, end)
-                apart = np.maximum(low[:, :2] - box[:, :, 1], box[:, :, 0] - high_[:, :2]).max(axis=1)
-                result.append(Need(what=f"{word} stands before the mouth of duct {i + 1}", short=-apart))
-    return result
+def _openings(plans: Plans) -> list[np.ndarray]:
+    codes, row = plans.codes, np.arange(plans.size)[:, None]
+    duct, end = _inner_ends(plans)
+    room = plans.rects[row, codes.opening_leaf[:, duct, end]]
+    axis, many = codes.opening_axis[:, duct, end], np.arange(duct.size)
+    across, along = room[row, many, 1 - axis], room[row, many, axis]
+    centre, width = plans.end_centre[:, duct, end], plans.lane_widths[:, duct]
+    low, high = centre - 0.5 * width, centre + 0.5 * width
+    over = np.maximum(across[..., 0] - low, high - across[..., 1])
+    return [over, FREE_SHARE * width - (along[..., 1] - along[..., 0])]
 
 
-def _extent(plan: PlanBatch, leaf: int, axis: int) -> np.ndarray:
-    if axis == 2:
-        return np.full(plan.size, plan.height)
-    return np.asarray(plan.rects[:, leaf, axis, 1] - plan.rects[:, leaf, axis, 0])
+def _mounts(plans: Plans) -> list[np.ndarray]:
+    """Room of bodies on their walls, in their rooms, between each other, and clear of mouths."""
+    codes, n, row = plans.codes, plans.size, np.arange(plans.size)[:, None]
+    extents = np.empty((n, plans.rects.shape[1], 3))
+    extents[:, :, :2] = plans.rects[..., 1] - plans.rects[..., 0]
+    extents[:, :, 2] = plans.heights[:, None]
+    behind = np.array([disc.depth for disc in plans.discs]) - extents[row, codes.mount_leaf, codes.mount_axis]
+    free = np.array([d.clearance for d in plans.discs]) - extents[row, codes.mount_other, codes.mount_axis]
+    low, top = _bodies(plans)
+    pairs = list(combinations(range(len(plans.discs)), 2))
+    meet = np.empty((n, len(pairs)))
+    for k, (i, j) in enumerate(pairs):
+        apart = np.maximum(low[:, i] - top[:, j], low[:, j] - top[:, i]).max(axis=1)
+        meet[:, k] = plans.envelope.wall - apart
+    before_low, before_high = _before(plans)
+    apart = np.maximum(
+        low[:, :, None, :2] - before_high[:, None], before_low[:, None] - top[:, :, None, :2]
+    ).max(axis=3)
+    return [
+        -plans.spare,
+        behind,
+        np.where(codes.mount_other < 0, -np.inf, free),
+        meet,
+        -apart.reshape(n, -1),
+        _faces(plans),
+    ]
 
 
-def _body(plan: PlanBatch, i: int) -> tuple[np.ndarray, np.ndarray]:
-    """Lowest and highest corner of the cuboid around a mount's frame and body, each (n_plans, 3)."""
-    (axis, high), disc = plan.arrangement.mounts[i].face, plan.discs[i]
-    outside = plan.arrangement.mounts[i].other < 0
-    across = disc.cutout if outside else disc.frame
-    low, top = plan.mounts[:, i] - 0.5 * across[:, None], plan.mounts[:, i] + 0.5 * across[:, None]
-    wall = plan.mounts[:, i, axis]
-    front = plan.envelope.wall + (0.0 if outside else disc.clearance)
-    low[:, axis] = wall - (disc.depth if high else front)
-    top[:, axis] = wall + (front if high else disc.depth)
+def _bodies(plans: Plans) -> tuple[np.ndarray, np.ndarray]:
+    """Lowest and highest corner of the cuboid around each frame and body, each (n_plans, n_mounts, 3)."""
+    codes, row, many = plans.codes, np.arange(plans.size)[:, None], np.arange(len(plans.discs))
+    outside, high, axis = codes.mount_other < 0, codes.mount_high > 0, codes.mount_axis
+    cutout, frame = (np.stack([getattr(d, k) for d in plans.discs], axis=1) for k in ("cutout", "frame"))
+    depth, clearance = (np.array([getattr(d, k) for d in plans.discs]) for k in ("depth", "clearance"))
+    across = 0.5 * np.where(outside, cutout, frame)[..., None]
+    low, top = plans.mounts - across, plans.mounts + across
+    wall = plans.mounts[row, many, axis]
+    front = plans.envelope.wall + np.where(outside, 0.0, clearance)
+    low[row, many, axis] = wall - np.where(high, depth, front)
+    top[row, many, axis] = wall + np.where(high, front, depth)
     return low, top
 
 
-def _before(plan: PlanBatch, face: tuple[int, bool], end: object) -> np.ndarray:
-    """Floor that must be free before a mouth in a room, shape (n_plans, 2, 2) [m]."""
-    centre, width, at = (np.asarray(getattr(end, key)) for key in ("centre", "width", "at"))
-    axis, high = face
-    wall = plan.envelope.wall
-    box = np.empty((plan.size, 2, 2))
-    box[:, 1 - axis, 0], box[:, 1 - axis, 1] = centre - 0.5 * width, centre + 0.5 * width
-    deep = FREE_SHARE * width
-    box[:, axis, 0] = at + wall if high else at - wall - deep
-    box[:, axis, 1] = at + wall + deep if high else at - wall
-    return box
+def _before(plans: Plans) -> tuple[np.ndarray, np.ndarray]:
+    """Lowest and highest u, v of the floor that is free before mouths in rooms, each (n_plans, n_ends, 2)."""
+    codes, row = plans.codes, np.arange(plans.size)[:, None]
+    duct, end = _inner_ends(plans)
+    centre, width = plans.end_centre[:, duct, end], plans.lane_widths[:, duct]
+    at, axis = plans.end_at[:, duct, end], codes.opening_axis[:, duct, end]
+    high, many = codes.opening_high[:, duct, end] > 0, np.arange(duct.size)
+    wall, deep = plans.envelope.wall, FREE_SHARE * width
+    low, top = np.empty((*centre.shape, 2)), np.empty((*centre.shape, 2))
+    low[row, many, 1 - axis], top[row, many, 1 - axis] = centre - 0.5 * width, centre + 0.5 * width
+    low[row, many, axis] = np.where(high, at + wall, at - wall - deep)
+    top[row, many, axis] = np.where(high, at + wall + deep, at - wall)
+    return low, top
 
 
-def _faces(plan: PlanBatch) -> list[Need]:
+def _faces(plans: Plans) -> np.ndarray:
     """Frames clear of mouths on the envelope's faces, and of gaps in the walls that carry them."""
-    result = []
-    wall = plan.envelope.wall
-    for m, (mount, disc) in enumerate(zip(plan.arrangement.mounts, plan.discs, strict=True)):
-        axis, _ = mount.face
-        if axis == 2:
-            continue
-        at = plan.mounts[:, m, 1 - axis]
-        for i, (block, ends) in enumerate(zip(plan.arrangement.blocks, plan.ends, strict=True)):
-            for opening, end in zip(block.openings, ends, strict=True):
-                if opening.leaf < 0 and mount.other < 0 and opening.face == mount.face:
-                    need = 0.5 * (disc.frame + end.width) + 2.0 * wall
-                    what = f"{mount_name(plan, m)} and the mouth of duct {i + 1} overlap on one face"
-                    result.append(Need(what=what, short=need - np.abs(at - end.centre)))
-    return result
+    codes, result = plans.codes, []
+    for m in np.nonzero(codes.mount_other[0] < 0)[0]:
+        axis, high, disc = codes.mount_axis[:, m], codes.mount_high[:, m], plans.discs[m]
+        at = np.where(axis == 0, plans.mounts[:, m, 1], plans.mounts[:, m, 0])  # of an upright wall
+        for i, k in zip(*np.nonzero(codes.opening_leaf[0] < 0), strict=True):
+            same = (codes.opening_axis[:, i, k] == axis) & (codes.opening_high[:, i, k] == high)
+            need = 0.5 * (disc.frame + plans.lane_widths[:, i]) + 2.0 * plans.envelope.wall
+            result.append(np.where(same, need - np.abs(at - plans.end_centre[:, i, k]), -np.inf))
+    return np.stack(result, axis=1) if result else np.empty((plans.size, 0))
 
 
 def mount_name(plan: PlanBatch, i: int) -> str:

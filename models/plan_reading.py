@@ -20,10 +20,14 @@ from models.bends import (
     side_end_skew,
 )
 from models.design import DesignBatch, Diaphragms, Ducts, End, Mouth, Patch
-from models.envelope import Site, in_plane_axes
-from models.plan import DuctEnd, PlanBatch
+from models.envelope import WALLS, Site, in_plane_axes
+from models.plan import DuctEnd, PlanBatch, Plans
+from models.plan_sites import nearest_sites
 from models.rules import Rules
 from models.topology import OUTSIDE
+
+LEAST_WIDTH = 1e-4
+"""Width of lanes below which plans cannot be built anyway [m]."""
 
 DRIVER, DUCT, DIAPHRAGM = "driver", "duct", "diaphragm"
 
@@ -122,6 +126,34 @@ def centre_line(plan: PlanBatch, duct: int) -> tuple[np.ndarray, tuple[tuple[np.
     return np.asarray(length + wall), tuple(zip(places, corrections, strict=True))
 
 
+def acoustic_lengths(plans: Plans) -> np.ndarray:
+    """Lengths of ducts with the corrections of all their bends, as :func:`centre_line` has them one by one.
+
+    Parameters
+    ----------
+    plans : Plans
+        Plans, of one or of several arrangements of a graph [record].
+
+    Returns
+    -------
+    ndarray, shape (n_plans, n_ducts)
+        Length of a straight channel of equal inertance [m].
+    """
+    codes, wall, width = plans.codes, plans.envelope.wall, plans.lane_widths
+    width = np.maximum(width, LEAST_WIDTH)
+    folds, turns = codes.lanes - 1, codes.sideways.sum(axis=2)
+    total = 2.0 * wall + codes.lanes * plans.runs + folds * wall
+    total = total + folds * fold_correction(width, width, wall) + turns * side_end_correction(width, wall)
+    apart, fold, turn = plans.runs - 2.0 * width, fold_skew(width, wall), side_end_skew(width, wall)
+    same = np.all(codes.opening_axis[..., :1] == codes.opening_axis[..., 1:], axis=2)
+    same &= np.all(codes.opening_high[..., :1] == codes.opening_high[..., 1:], axis=2)
+    twice = (folds == 0) & (turns == 2)
+    total = total + np.maximum(folds - 1, 0) * pair_correction(width, apart, fold, fold)
+    total = total + np.where(folds > 0, turns, 0) * pair_correction(width, apart, turn, fold)
+    total = total + (twice & ~same) * pair_correction(width, apart, turn, turn)
+    return np.asarray(total + (twice & same) * pair_correction(width, apart, turn, turn, True))
+
+
 class _Reader:
     """Reads one batch; collects the sites that its mouths need."""
 
@@ -131,7 +163,7 @@ class _Reader:
         self.given = sites
         self.sites: list[Site] = list(sites or ())
         self.axes = plan.arrangement.axes
-        self.inside = np.empty((plan.size, len(plan.arrangement.leaves), 3, 2))
+        self.inside = np.empty((*plan.rects.shape[:2], 3, 2))
         self.inside[:, :, :2] = plan.rects
         wall = plan.envelope.wall
         self.inside[:, :, 2] = wall, wall + plan.height
@@ -164,12 +196,8 @@ class _Reader:
                     self.sites.append(site)
                 index.append(self.sites.index(site))
             return Mouth(site=np.array(index))
-        same = [i for i, site in enumerate(self.sites) if site.wall == name]
-        if not same:
-            raise ValueError(f"none of the given sites lies on the face {name}")
-        places = np.array([self.sites[i].at for i in same])
-        away = np.abs(at[:, None] - places[None]).sum(axis=2)
-        return Mouth(site=np.array(same)[np.argmin(away, axis=1)])
+        walls = np.full(self.plan.size, WALLS.index(name))
+        return Mouth(site=nearest_sites(walls, at, self.given))
 
     def mount(self, i: int, edge: tuple[int, int], area: float) -> tuple[End, End]:
         mount: Mount = self.plan.arrangement.mounts[i]

@@ -16,8 +16,9 @@ from optimizer.cad_files import has_cad, step_bytes
 from optimizer.design_file import read_design, write_design
 from optimizer.faults import ConfigError, Fault
 from optimizer.files import json_of, write_bytes, write_json, write_text
+from optimizer.laid_out import LaidOut, NoPlan
 from optimizer.layout_efforts import LAYOUT_EFFORTS
-from optimizer.layout_search import LaidOut, NoPlan, lay_out
+from optimizer.layout_search import lay_out
 from optimizer.mesh_files import Mesh, stl_bytes, threemf_bytes
 from optimizer.plan_file import plan_data, read_plan_file
 from optimizer.plan_stage import laid_out_of

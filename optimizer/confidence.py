@@ -14,7 +14,7 @@ from __future__ import annotations
 from typing import Any
 
 from models.catalogue import short_label
-from optimizer.layout_search import LaidOut
+from optimizer.laid_out import LaidOut
 from optimizer.race import AGREE_DB, Plan, Standing
 from optimizer.results import Candidate
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -12,7 +13,6 @@ from models.arrangement import (
     OUTSIDE_LEAF,
     Arrangement,
     Block,
-    Cut,
     Face,
     Leaf,
     Mount,
@@ -21,6 +21,7 @@ from models.arrangement import (
     neighbours,
 )
 from models.topology import OUTSIDE, Edge, Topology
+from optimizer.layout_words import changed_word, random_word, touching_word, tree_of, word_of
 
 MOST_LANES = 6
 """Most lanes of a folded duct."""
@@ -31,8 +32,8 @@ BLANK_SHARE = 0.4
 ALTERED_SHARE = 0.7
 """Share of relatives whose cuts are changed too."""
 
-MOST_CHANGES = 48
-"""Changes tried on random cuts so that what the graph joins touches."""
+KEPT_SHARE = 0.3
+"""Share of ways of ducts, and of mounts, that a relative keeps where it can."""
 
 FACES: tuple[Face, ...] = ((0, False), (0, True), (1, False), (1, True))
 """Sides of a rectangle on the floor."""
@@ -77,34 +78,16 @@ def random_arrangement(
     leaves += [Leaf("duct", i) for i in range(len(topology.ducts))]
     if rng.random() < BLANK_SHARE:
         leaves.append(Leaf("blank", 0))
-    tree = _random_tree([int(i) for i in rng.permutation(len(leaves))], rng)
-    tree = _touching(topology, tree, len(leaves), rng)
-    return _joined(topology, (height_axis, tree, tuple(leaves)), free_walls, rng, upright)
+    word = random_word(rng.permutation(len(leaves)).tolist(), rng)
+    word = touching_word(_wanted(topology), word, len(leaves), rng)
+    return _joined(topology, (height_axis, tree_of(word), tuple(leaves)), free_walls, rng, upright)
 
 
-def _touching(topology: Topology, tree: Node, count: int, rng: np.random.Generator) -> Node:
-    """A tree changed step by step, never for the worse, until what the graph joins mostly touches."""
-    apart = _apart(topology, tree, count)
-    for _ in range(MOST_CHANGES):
-        if apart == 0:
-            break
-        changed = _randomly_changed(tree, count, rng)
-        now = _apart(topology, changed, count)
-        if now <= apart:
-            tree, apart = changed, now
-    return tree
-
-
-def _apart(topology: Topology, tree: Node, count: int) -> int:
-    """How many ends of ducts, and drivers and diaphragms between rooms, find no wall that they need."""
-    around = neighbours(tree, count)
-
-    def touches(leaf: int, place: int) -> bool:
-        return any((OUTSIDE_LEAF if place == OUTSIDE else place) in around[leaf, face] for face in FACES)
-
+def _wanted(topology: Topology) -> list[tuple[int, int]]:
+    """Leaves that must touch, as pairs: ends of ducts, and drivers and diaphragms between rooms."""
     ends = [(topology.chambers + i, place) for i, edge in enumerate(topology.ducts) for place in edge]
     inner = [edge for edge in (*topology.drivers, *topology.diaphragms) if OUTSIDE not in edge]
-    return sum(not touches(*pair) for pair in (*ends, *inner))
+    return [(leaf, OUTSIDE_LEAF if place == OUTSIDE else place) for leaf, place in (*ends, *inner)]
 
 
 def altered(
@@ -114,7 +97,7 @@ def altered(
     rng: np.random.Generator,
     upright: tuple[bool, ...],
 ) -> Arrangement | str:
-    """A near relative: ways of ducts, mouths and mounts drawn anew, and mostly two parts or a cut changed.
+    """A near relative: some ways of ducts and mounts drawn anew, and mostly two parts or a cut changed.
 
     Parameters
     ----------
@@ -128,29 +111,12 @@ def altered(
     Arrangement or str
         Arrangement, or a reason [record].
     """
-    tree, count = arrangement.tree, len(arrangement.leaves)
-    if count > 1 and rng.random() < ALTERED_SHARE:
-        tree = _randomly_changed(tree, count, rng)
-    around = (arrangement.height_axis, tree, arrangement.leaves)
-    return _joined(topology, around, free_walls, rng, upright)
-
-
-def _randomly_changed(tree: Node, count: int, rng: np.random.Generator) -> Node:
-    """A tree of two leaves or more with two of them exchanged, or with a cut turned."""
-    one, two = (int(i) for i in rng.choice(count, 2, replace=False))
-    turned_cut = int(rng.integers(count - 1)) if rng.random() < 0.5 else -1
-    places = {one: two, two: one} if turned_cut < 0 else {}
-    return _changed(tree, places, turned_cut, [0])
-
-
-def _changed(node: Node, places: dict[int, int], turned_cut: int, seen: list[int]) -> Node:
-    """A tree with leaves exchanged, or with one of its cuts, counted from the root, across."""
-    if isinstance(node, int):
-        return places.get(node, node)
-    axis = 1 - node.axis if seen[0] == turned_cut else node.axis
-    seen[0] += 1
-    low = _changed(node.low, places, turned_cut, seen)
-    return Cut(axis, low, _changed(node.high, places, turned_cut, seen))
+    tree = arrangement.tree
+    if len(arrangement.leaves) > 1 and rng.random() < ALTERED_SHARE:
+        tree = tree_of(changed_word(word_of(tree), rng.random(3).tolist()))
+    kept = rng.random(len(arrangement.blocks) + len(arrangement.mounts)) < KEPT_SHARE
+    lying = (arrangement.height_axis, tree, arrangement.leaves)
+    return _joined(topology, lying, free_walls, rng, upright, (arrangement, kept.tolist()))
 
 
 def _joined(
@@ -159,6 +125,7 @@ def _joined(
     free_walls: frozenset[str],
     rng: np.random.Generator,
     upright: tuple[bool, ...] | None,
+    parent: tuple[Arrangement, list[bool]] | None = None,
 ) -> Arrangement | str:
     """An arrangement of parts that lie by a height axis, cuts and leaves; or why they cannot be joined."""
     height_axis, tree, leaves = lying
@@ -178,7 +145,7 @@ def _joined(
         placed: list[Edge] = []
         for edge in group:
             may = upright is None or upright[len(mounts)]
-            found = _random_mount(edge, around, free, rng, may)
+            found = _kept_mount(parent, len(mounts), around) or _random_mount(edge, around, free, rng, may)
             if found is None:
                 if not may and OUTSIDE not in edge:
                     return f"the cut-out of a {what} is wider than may be bridged in an inner wall"
@@ -188,7 +155,8 @@ def _joined(
         edges.append(placed)
     blocks: list[Block] = []
     for i, edge in enumerate(topology.ducts):
-        block = _random_block(topology.chambers + i, edge, around, free, rng)
+        leaf = topology.chambers + i
+        block = _kept_block(parent, i, leaf, around) or _random_block(leaf, edge, around, free, rng)
         if block is None:
             return f"duct {i + 1} does not touch both places that it joins"
         blocks.append(block)
@@ -202,12 +170,27 @@ def _joined(
     )
 
 
-def _random_tree(leaves: list[int], rng: np.random.Generator) -> Node:
-    if len(leaves) == 1:
-        return leaves[0]
-    at = int(rng.integers(1, len(leaves)))
-    axis = int(rng.integers(2))
-    return Cut(axis, _random_tree(leaves[:at], rng), _random_tree(leaves[at:], rng))
+def _kept_mount(
+    parent: tuple[Arrangement, list[bool]] | None, i: int, around: Neighbours
+) -> tuple[Edge, Mount] | None:
+    """A mount with its edge as the parent has it, where it is to be kept and its wall is still there."""
+    if parent is None or not parent[1][len(parent[0].blocks) + i]:
+        return None
+    mount, topology = parent[0].mounts[i], parent[0].topology
+    if mount.face[0] != 2 and mount.other not in around[mount.leaf, mount.face]:
+        return None
+    return (*topology.drivers, *topology.diaphragms)[i], mount
+
+
+def _kept_block(
+    parent: tuple[Arrangement, list[bool]] | None, i: int, leaf: int, around: Neighbours
+) -> Block | None:
+    """A block as the parent has it, where it is to be kept and its mouths still open as they did."""
+    if parent is None or not parent[1][i]:
+        return None
+    block = parent[0].blocks[i]
+    fits = all(opening.leaf in around[leaf, opening.face] for opening in block.openings)
+    return block if fits else None
 
 
 def _random_mount(
@@ -231,40 +214,59 @@ def _random_mount(
 def _random_block(
     leaf: int, edge: Edge, around: Neighbours, free: Free, rng: np.random.Generator
 ) -> Block | None:
-    for lanes in rng.permutation(MOST_LANES) + 1:
-        options = []
-        for run in (0, 1):
-            for first_high in (False, True) if lanes > 1 else (False,):
-                for start_high in (False, True):
-                    shape = Block(
-                        run=run,
-                        lanes=int(lanes),
-                        first_high=first_high,
-                        start_high=start_high,
-                        openings=(_NONE, _NONE),
-                    )
-                    firsts = _openings(shape, 0, leaf, edge[0], around, free)
-                    seconds = _openings(shape, 1, leaf, edge[1], around, free)
-                    options += [replace(shape, openings=(a, b)) for a in firsts for b in seconds]
-        if options:
-            return options[int(rng.integers(len(options)))]
+    targets = tuple(OUTSIDE_LEAF if place == OUTSIDE else place for place in edge)
+    reached = [
+        sum(_reaches(leaf, face, target, around, free) << k for k, face in enumerate(FACES))
+        for target in targets
+    ]
+    for lanes in (rng.permutation(MOST_LANES) + 1).tolist():
+        ways = _ways(lanes, reached[0], reached[1])
+        if ways:
+            way, *ends = ways[int(rng.integers(len(ways)))]
+            first, second = (
+                Opening(sideways=sideways, face=face, leaf=target)
+                for (sideways, face), target in zip(ends, targets, strict=True)
+            )
+            return replace(way, openings=(first, second))
     return None
+
+
+def _reaches(leaf: int, face: Face, target: int, around: Neighbours, free: Free) -> bool:
+    """Whether a mouth in a face of a leaf can open into another, or outside."""
+    return target in around[leaf, face] and (target >= 0 or free(face))
 
 
 _NONE = Opening(sideways=False, face=(0, False), leaf=OUTSIDE_LEAF)
 
+Way = tuple[bool, Face]
+"""How an end leaves its block: whether sideways, and through which face."""
 
-def _openings(shape: Block, end: int, leaf: int, place: int, around: Neighbours, free: Free) -> list[Opening]:
-    """Ways in which an end of a block can reach a place."""
-    target = OUTSIDE_LEAF if place == OUTSIDE else place
+
+@functools.cache
+def _ways(lanes: int, first: int, second: int) -> list[tuple[Block, Way, Way]]:
+    """Ways to lie for a duct whose ends may pass some of the :data:`FACES`, as bits."""
+    found: list[tuple[Block, Way, Way]] = []
+    for run in (0, 1):
+        for first_high in (False, True) if lanes > 1 else (False,):
+            for start_high in (False, True):
+                way = Block(
+                    run=run,
+                    lanes=lanes,
+                    first_high=first_high,
+                    start_high=start_high,
+                    openings=(_NONE, _NONE),
+                )
+                ends = [_ways_out(way, end, faces) for end, faces in ((0, first), (1, second))]
+                found += [(way, a, b) for a in ends[0] for b in ends[1]]
+    return found
+
+
+def _ways_out(shape: Block, end: int, allowed: int) -> list[Way]:
+    """Ways in which an end of a block can leave it through some of the faces."""
     across = 1 - shape.run
-    faces: list[tuple[bool, Face]] = [(False, (shape.run, shape.high_of(end)))]
+    faces: list[Way] = [(False, (shape.run, shape.high_of(end)))]
     if shape.lane_of(end) == 0:
         faces.append((True, (across, False)))
     if shape.lane_of(end) == shape.lanes - 1:
         faces.append((True, (across, True)))
-    return [
-        Opening(sideways=sideways, face=face, leaf=target)
-        for sideways, face in faces
-        if target in around[leaf, face] and (target >= 0 or free(face))
-    ]
+    return [way for way in faces if allowed >> FACES.index(way[1]) & 1]

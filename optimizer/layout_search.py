@@ -10,26 +10,28 @@ best arrangements join.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from models.arrangement import Arrangement
 from models.design import DesignBatch
-from models.plan import PlanBatch, bridged_chord, discs_of
+from models.plan import PlanBatch
 from models.plan_checks import faults
+from models.plan_codes import Codes, codes_of
+from models.plan_discs import bridged_chord, discs_of
 from models.plan_reading import read_plan
 from models.score import Judge
-from optimizer.cell import Bound, Goal, Points, joined, merit
+from optimizer.cell import Bound, Goal, Points, joined
 from optimizer.evolution import evolve
+from optimizer.laid_out import LaidOut, NoPlan
 from optimizer.layout import altered, random_arrangement, turned
-from optimizer.layout_cells import FitCell, PlanCell, excess_of
+from optimizer.layout_cells import LikenessCell, PlanCell, excess_of
 from optimizer.layout_efforts import LayoutEffort, Round
+from optimizer.layout_field import GOAL, Field, no_sites
 from optimizer.progress import Progress, silent
 from optimizer.sites import search_sites
-
-GOAL = Goal()
 
 TRADED_DB = 0.4
 """Score that a plan gives up for another goal; less than candidates may give up for such roles."""
@@ -41,56 +43,8 @@ NEAR_DB = 0.05
 """What placing mouths exactly may change."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LaidOut:
-    """A plan found for a design.
-
-    Attributes
-    ----------
-    plan : PlanBatch
-        Batch of one [record].
-    x : ndarray, shape (dimensions,)
-        Its variables of :func:`models.plan.lay` [1].
-    design : DesignBatch
-        Read off the plan, mouths exactly where they are drawn [record].
-    score_db : float
-        Its score [dB].
-    network_db : float
-        Score of the network design that it started from [dB].
-    evaluations : int
-        Plans whose score was asked for on the way [1].
-    searches_db : tuple of float
-        Scores at which all searches for a plan of the design ended, where there were several [dB].
-    """
-
-    plan: PlanBatch
-    x: np.ndarray
-    design: DesignBatch
-    score_db: float
-    network_db: float
-    evaluations: int = 0
-    searches_db: tuple[float, ...] = ()
-
-    @property
-    def cost_db(self) -> float:
-        """What building costs against the free network, negative where the plan is better [dB]."""
-        return self.network_db - self.score_db
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NoPlan:
-    """Why a design has no plan.
-
-    Attributes
-    ----------
-    reasons : tuple of str
-        What stood in the way, the most frequent or nearest first [text].
-    evaluations : int
-        Plans whose score was asked for on the way [1].
-    """
-
-    reasons: tuple[str, ...]
-    evaluations: int = 0
+SPREADS = (0.0, 0.05, 0.2)
+"""How far plans of a relative lie from those of the arrangement that it was altered from."""
 
 
 def lay_out(
@@ -130,18 +84,22 @@ def lay_out(
         The plan, or why there is none [record].
     """
     best: LaidOut | None = None
+    why: list[str] = []
     evaluations = 0
+    candidates: list[_Candidate] = []
     for start in range(effort.starts):
         seeker = _Seeker(judge, design, effort, (seed, start), progress, stop, bridge)
-        why = seeker.fit()
-        if seeker.runs:
-            seeker.score()
-            found = seeker.finish()
-            if found is not None and (best is None or found.score_db > best.score_db):
-                best = found
-        if best is not None and wanted.key != GOAL.key and start == effort.starts - 1:
-            best = seeker.trade(best, wanted)
+        field = seeker.fit()
+        if isinstance(field, Field):
+            candidates += seeker.score(field)
+        else:
+            why = field
         evaluations += seeker.evaluations
+    seeker.evaluations = 0
+    best = seeker.finish(candidates)
+    if best is not None and wanted.key != GOAL.key:
+        best = seeker.trade(best, wanted)
+    evaluations += seeker.evaluations
     if best is not None:
         return replace(best, evaluations=evaluations)
     reasons = tuple(why) or ("no plan that fits has a settled drive",)
@@ -150,22 +108,8 @@ def lay_out(
     return NoPlan(reasons=reasons, evaluations=evaluations)
 
 
-@dataclass(slots=True, kw_only=True)
-class _Run:
-    """An arrangement under way."""
-
-    cell: PlanCell
-    points: Points
-
-    @property
-    def merit(self) -> float:
-        """Merit of its best plan, which comes first."""
-        return float(merit(self.points.take(np.array([0])), GOAL)[0])
-
-    @property
-    def fits(self) -> bool:
-        """Whether its best plan can be built."""
-        return bool(self.points.excess[0] <= 0.0)
+_Candidate = tuple[float, Arrangement, np.ndarray]
+"""Merit of a plan, its arrangement and its variables."""
 
 
 class _Seeker:
@@ -190,82 +134,100 @@ class _Seeker:
         discs = discs_of(judge.rules, 1, areas)
         self.upright = tuple(bool(bridged_chord(disc) <= bridge) for disc in discs)
         self.free = frozenset(site.wall for site in self.sites)
+        self.leaves = self.topology.chambers + len(self.topology.ducts) + 1
         self.seen: set[Arrangement] = set()
-        self.runs: list[_Run] = []
         self.evaluations = 0
-        counted = (*effort.fitting[1:], *effort.scoring, *effort.finishing)
-        steps = sum(one.kept for one in counted)
-        self._done, self._steps = seed[1] * steps, effort.starts * steps
+        steps = len(effort.fitting) + len(effort.scoring)
+        self._done = seed[1] * steps
+        self._steps = effort.starts * steps + sum(one.kept for one in effort.finishing)
 
-    def fit(self) -> list[str]:
-        """Fit arrangements to the design without acoustics; tells what stands in the way of the others."""
+    def fit(self) -> Field | list[str]:
+        """Arrangements whose plans fit, bred for the score of their likeness; or why there are none."""
         first, *others = self.effort.fitting
-        unjoined = self._draw(first)
+        arrangements, unjoined = self._draw(first.kept)
+        if not arrangements:
+            return [reason for reason, _ in unjoined.most_common(3)]
+        cell = self._cell(LikenessCell, arrangements)
+        x = self.rng.random((len(arrangements) * first.population, self._dimensions))
+        field = self._evolved(cell, cell.evaluate(x, no_sites(x)), first.generations, "fitting plans")
         for one in others:
-            self._halve(one, "fitting plans")
-        missed = min((run for run in self.runs if not run.fits), key=lambda run: -run.merit, default=None)
-        self.runs = [run for run in self.runs if run.fits]
-        if missed is not None and not self.runs:
-            return faults(missed.cell.plans(missed.points.x[:1]))
-        return [] if self.runs else [reason for reason, _ in unjoined.most_common(3)]
+            field = self._round(field, one, "fitting plans")
+        fitting = np.nonzero(field.points.excess[:: field.each] <= 0.0)[0]
+        if not fitting.size:
+            nearest = field.some(field.order(1))
+            return faults(self._plan(nearest.cell, nearest.points.x[0]))
+        return field.some(fitting)
 
-    def _draw(self, first: Round) -> Counter[str]:
-        """Draw the first round's arrangements, each evolved a little; tells why others cannot be joined."""
+    def _draw(self, count: int) -> tuple[list[Arrangement], Counter[str]]:
+        """Arrangements drawn at random, each once; why others cannot be joined."""
         unjoined: Counter[str] = Counter()
-        for _ in range(40 * first.kept):
-            if len(self.seen) == first.kept or self.stop():
+        drawn: list[Arrangement] = []
+        for _ in range(40 * count):
+            if len(drawn) == count or self.stop():
                 break
-            arrangement = random_arrangement(self.topology, self.free, self.rng, self.upright)
-            if isinstance(arrangement, str):
-                unjoined[arrangement] += 1
-                continue
-            if arrangement in self.seen:
-                continue
-            self.seen.add(arrangement)
-            cell = FitCell(self.judge, self.design, arrangement, self.sites)
-            x = self.rng.random((first.population, arrangement.dimensions))
-            start = cell.evaluate(x, np.zeros((first.population, 0), dtype=int))
-            self.runs.append(_Run(cell=cell, points=self._evolved(cell, start, first.generations)))
-        return unjoined
+            new = random_arrangement(self.topology, self.free, self.rng, self.upright)
+            if isinstance(new, str):
+                unjoined[new] += 1
+            elif new not in self.seen:
+                self.seen.add(new)
+                drawn.append(new)
+        return drawn, unjoined
 
-    def score(self) -> None:
-        """Evolve the nearest arrangements for the score, mouths rounded to the search's sites."""
-        for run in self._best(self.effort.scoring[0].kept):
-            run.cell = PlanCell(self.judge, self.design, run.cell.arrangement, self.sites)
-            run.points = self._evolved(run.cell, run.cell.evaluate(run.points.x, run.points.site), 0)
-        first, *others = self.effort.scoring
-        self._halve(first, "evolving plans")
-        for one in others:
-            for run in list(self._best(one.kept)):
-                self._add_relatives(run, first)
-            self._halve(one, "evolving plans")
+    def score(self, field: Field) -> list[_Candidate]:
+        """Evolve the best arrangements for their own score, mouths rounded to the search's sites."""
+        field = field.some(field.order(self.effort.scoring[0].kept))
+        cell = self._cell(PlanCell, field.cell.arrangements, field.cell.codes)
+        field = Field(cell=cell, points=cell.evaluate(field.points.x, field.points.site))
+        field = self._evolved(cell, field.points, 0, "")
+        for one in self.effort.scoring:
+            field = self._round(field, one, "evolving plans")
+        merits, cell = field.merits, field.cell
+        return [
+            (
+                float(merits[i]),
+                cell.arrangements[i],
+                self._own(cell.arrangements[i], field.points.x[i * field.each]),
+            )
+            for i in field.order(self.effort.finishing[0].kept)
+        ]
 
-    def _add_relatives(self, run: _Run, first: Round) -> None:
-        """Add arrangements near to that of a run, each evolved as long as in the first scoring round."""
-        for _ in range(self.effort.relatives):
-            new = altered(run.cell.arrangement, self.topology, self.free, self.rng, self.upright)
-            if isinstance(new, str) or new in self.seen or self.stop():
-                continue
-            self.seen.add(new)
-            cell = PlanCell(self.judge, self.design, new, self.sites)
-            x = run.points.x[np.arange(first.population) % run.points.excess.size]
-            spread = self.rng.choice([0.0, 0.05, 0.2], size=(first.population, 1))
-            x = x + spread * self.rng.normal(size=x.shape)
-            start = cell.evaluate(x, np.zeros((first.population, 0), dtype=int))
-            self.runs.append(_Run(cell=cell, points=self._evolved(cell, start, first.generations)))
+    def _round(self, field: Field, one: Round, words: str) -> Field:
+        """The best arrangements, joined by near relatives, evolved further."""
+        best = field.some(field.order(one.kept))
+        start = best.widened(one.population, self.rng)
+        cell = best.cell
+        new: list[Arrangement] = []
+        parents: list[int] = []
+        for i, parent in enumerate(cell.arrangements):
+            for _ in range(one.relatives):
+                other = altered(parent, self.topology, self.free, self.rng, self.upright)
+                if not isinstance(other, str) and other not in self.seen and not self.stop():
+                    self.seen.add(other)
+                    new.append(other)
+                    parents.append(i)
+        if new:
+            joining = self._cell(type(cell), new)
+            x = best.points.x[best.rows_of(np.array(parents), one.population).ravel()]
+            x = x + self.rng.choice(SPREADS, size=(x.shape[0], 1)) * self.rng.normal(size=x.shape)
+            start = joined([start, joining.evaluate(x, no_sites(x))])
+            self._count(joining)
+            codes = cell.codes.with_others(joining.codes)
+            cell = self._cell(type(cell), [*cell.arrangements, *new], codes)
+        return self._evolved(cell, start, one.generations, words)
 
-    def finish(self) -> LaidOut | None:
+    def finish(self, plans: list[_Candidate]) -> LaidOut | None:
         """Refine the best plans with mouths where they are drawn; None where no drive settles."""
         network_db = float(self.judge.scores(self.judge.respond(self.design))[0])
         found: LaidOut | None = None
         for one in self.effort.finishing:
-            for run in self._best(one.kept):
-                run.cell, start = self._around(run.cell.arrangement, run.points.x[0], one.population)
-                run.points = self._evolved(run.cell, start, one.generations)
-                if found is None or run.points.columns["output_db"][0] > found.score_db - NEAR_DB:
-                    new = self._laid_out(run.cell, run.points.x[0], network_db)
+            plans = sorted(plans, key=lambda plan: -plan[0])[: one.kept]
+            for k, (_, arrangement, x) in enumerate(plans):
+                cell, start = self._around(arrangement, x, one.population)
+                ended = self._evolved(cell, start, one.generations, "finishing plans")
+                plans[k] = (float(ended.merits[0]), arrangement, ended.points.x[0])
+                if found is None or ended.points.columns["output_db"][0] > found.score_db - NEAR_DB:
+                    new = self._laid_out(cell, ended.points.x[0], network_db)
                     found = new if found is None or new.score_db > found.score_db else found
-                self._step("finishing plans")
         return found if found is not None and np.isfinite(found.score_db) else None
 
     def trade(self, best: LaidOut, wanted: Goal) -> LaidOut:
@@ -276,60 +238,62 @@ class _Seeker:
         for _ in range(TRADES):
             cell, start = self._around(best.plan.arrangement, best.x, one.population)
             points = evolve(cell, self.rng, start, one.generations, goal, self.stop)[0]
-            self.evaluations += cell.evaluations
+            self._count(cell)
             new = self._laid_out(cell, points.x[0], best.network_db)
             if new.score_db >= floor.value - NEAR_DB:
                 best = new
         return best
 
+    @property
+    def _dimensions(self) -> int:
+        """Variables of the richest arrangement."""
+        mounts = len(self.topology.drivers) + len(self.topology.diaphragms)
+        return self.leaves - 1 + 2 * mounts
+
+    def _own(self, arrangement: Arrangement, x: np.ndarray) -> np.ndarray:
+        """Variables that an arrangement has, of those of the richest one."""
+        return np.concatenate([x[: arrangement.cuts], x[self.leaves - 1 :]])
+
+    def _cell(
+        self, kind: type[PlanCell], arrangements: Sequence[Arrangement], codes: Codes | None = None
+    ) -> PlanCell:
+        codes = codes_of(arrangements, self.leaves) if codes is None else codes
+        return kind(self.judge, self.design, arrangements, self.sites, codes)
+
     def _around(self, arrangement: Arrangement, x: np.ndarray, count: int) -> tuple[PlanCell, Points]:
         """A cell with mouths where a plan has them, and a population about that plan, which comes first."""
-        cell = PlanCell(self.judge, self.design, arrangement, self.sites)
-        built = read_plan(cell.plans(x[None]), self.judge.rules, None, self.design.diaphragms)
+        cell = PlanCell(self.judge, self.design, [arrangement], self.sites)
+        built = read_plan(self._plan(cell, x), self.judge.rules, None, self.design.diaphragms)
         cell.sites = built.sites
         scale = self.rng.choice([0.003, 0.01, 0.03], size=(count, 1))
         around = x + scale * self.rng.normal(size=(count, x.size))
         around[0] = x
-        return cell, cell.evaluate(around, np.zeros((count, 0), dtype=int))
+        return cell, cell.evaluate(around, no_sites(around))
+
+    def _plan(self, cell: PlanCell, x: np.ndarray) -> PlanBatch:
+        """The plan of variables of a cell's only arrangement."""
+        return cell.plans(x[None]).of(cell.arrangements[0], slice(None))
 
     def _laid_out(self, cell: PlanCell, x: np.ndarray, network_db: float) -> LaidOut:
         """A plan with its design, mouths where they are drawn; an unsound one scores minus infinity."""
-        plan = cell.plans(x[None])
+        plan = self._plan(cell, x)
         design = read_plan(plan, self.judge.rules, None, self.design.diaphragms)
         responses = self.judge.respond(design)
         sound = bool(np.all(responses.settled)) and excess_of(plan)[0] <= 0.0
         score = float(self.judge.scores(responses)[0]) if sound else -np.inf
         return LaidOut(plan=plan, x=x, design=design, score_db=score, network_db=network_db)
 
-    def _best(self, count: int) -> list[_Run]:
-        self.runs.sort(key=lambda run: -run.merit)
-        self.runs = self.runs[:count]
-        return self.runs
+    def _evolved(self, cell: PlanCell, start: Points, generations: int, words: str) -> Field:
+        islands = len(cell.arrangements)
+        points = joined(evolve(cell, self.rng, start, generations, GOAL, self.stop, islands))
+        self._count(cell)
+        if words:
+            self._done += 1
+            self.progress(self._done, self._steps, words)
+        return Field(cell=cell, points=points)
 
-    def _halve(self, one: Round, words: str) -> None:
-        for run in self._best(one.kept):
-            start = _widened(run, one.population, self.rng)
-            run.points = self._evolved(run.cell, start, one.generations)
-            self._step(words)
-
-    def _evolved(self, cell: PlanCell, start: Points, generations: int) -> Points:
-        points = evolve(cell, self.rng, start, generations, GOAL, self.stop)[0]
-        if not isinstance(cell, FitCell):
+    def _count(self, cell: PlanCell) -> None:
+        """Count scores asked for; those of likenesses are none of a plan."""
+        if not isinstance(cell, LikenessCell):
             self.evaluations += cell.evaluations
-            cell.evaluations = 0
-        return points
-
-    def _step(self, words: str) -> None:
-        self._done += 1
-        self.progress(self._done, self._steps, words)
-
-
-def _widened(run: _Run, count: int, rng: np.random.Generator) -> Points:
-    """A population of another size around a population; the same where it has that size."""
-    points = run.points
-    size = points.excess.size
-    if count <= size:
-        return points.take(np.arange(count))
-    x = points.x[np.arange(count - size) % size]
-    near = x + 0.04 * rng.normal(size=x.shape)
-    return joined([points, run.cell.evaluate(near, points.site[np.arange(count - size) % size])])
+        cell.evaluations = 0

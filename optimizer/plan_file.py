@@ -14,7 +14,7 @@ from models.rules import Rules
 from models.topology import Topology
 from optimizer.faults import ConfigError, Fault
 from optimizer.files import json_of
-from optimizer.layout_search import LaidOut
+from optimizer.laid_out import LaidOut
 
 
 def plan_data(found: LaidOut) -> dict[str, Any]:

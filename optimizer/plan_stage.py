@@ -17,7 +17,7 @@ from models.catalogue import named_topology
 from models.design import Diaphragms
 from models.plan_reading import read_plan
 from models.score import Judge
-from optimizer.layout_search import LaidOut, NoPlan
+from optimizer.laid_out import LaidOut, NoPlan
 from optimizer.outcomes import PLAN, Outcomes, Task, archives_of
 from optimizer.picks import Pick, network_picks
 from optimizer.plan_file import plan_data, plan_of_data
@@ -47,10 +47,11 @@ class PlanRung:
 
 
 PLAN_RUNGS = {
-    "quick": (PlanRung(effort="quick", most=3),),
+    "quick": (PlanRung(effort="quick", most=5),),
     "normal": (
-        PlanRung(effort="quick", most=28),
-        PlanRung(effort="normal", most=8),
+        PlanRung(effort="quick", most=36),
+        PlanRung(effort="normal", most=10),
+        PlanRung(effort="thorough", most=4),
     ),
     "thorough": (
         PlanRung(effort="quick", most=60),

@@ -12,8 +12,8 @@ from models.catalogue import design_names
 from models.design import DesignBatch
 from optimizer.cell import Points
 from optimizer.evaluation import evaluation
+from optimizer.laid_out import LaidOut, NoPlan
 from optimizer.layout_cells import plan_objectives
-from optimizer.layout_search import LaidOut, NoPlan
 from optimizer.outcomes import Outcomes
 from optimizer.picks import Pick, Role, network_picks, roles_by_row
 from optimizer.plan_stage import PlanStage, laid_out_of, plans_by_place

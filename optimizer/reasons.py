@@ -12,7 +12,7 @@ from models.catalogue import named_topology, short_name
 from models.design import DesignBatch
 from models.fit import used_volume
 from models.plan_reading import blank_volume
-from optimizer.layout_search import LaidOut, NoPlan
+from optimizer.laid_out import LaidOut, NoPlan
 from optimizer.objectives import OBJECTIVES
 from optimizer.parsimony import complexity
 from optimizer.price_words import listed, price_sentences

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from models.design import DesignBatch
-from optimizer.layout_search import LaidOut, NoPlan
+from optimizer.laid_out import LaidOut, NoPlan
 
 NOT_SOUGHT = NoPlan(reasons=("no plan was sought",))
 

@@ -11,7 +11,7 @@ from models.score import Judge
 from optimizer.curves import CurveMaker
 from optimizer.design_file import read_design, write_design
 from optimizer.files import write_csv, write_json, write_text
-from optimizer.layout_search import LaidOut
+from optimizer.laid_out import LaidOut
 from optimizer.plan_file import plan_data
 from optimizer.planned import room_reasons
 from optimizer.results import Candidate, SearchResult

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from importlib import metadata
 from typing import Any
 
-from optimizer.layout_search import NoPlan
+from optimizer.laid_out import NoPlan
 from optimizer.results import Candidate, SearchResult
 from optimizer.season import Season
 

@@ -14,7 +14,7 @@ from models.plan_voids import gaps
 from models.solid_steps import MM, Parts, parts_of
 from models.solids import solid_of
 from optimizer.files import write_bytes
-from optimizer.layout_search import LaidOut
+from optimizer.laid_out import LaidOut
 from optimizer.printer import printer_of
 from optimizer.season import Season
 from optimizer.sheet_body import draw_body

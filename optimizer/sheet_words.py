@@ -6,12 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.plan import PlanBatch, bridged_chord
+from models.plan import PlanBatch
 from models.plan_checks import mount_name
+from models.plan_discs import bridged_chord
 from models.plan_voids import gaps
 from models.solid_steps import MM, PIN_LENGTH_MM, Parts
 from models.topology import place_letter
-from optimizer.layout_search import LaidOut
+from optimizer.laid_out import LaidOut
 from optimizer.printer import Printer
 from optimizer.season import Season
 from optimizer.style import shortened

@@ -18,7 +18,7 @@ from scipy.stats import qmc, sobol_indices, truncnorm
 from models.design import DesignBatch, Mouth
 from models.score import Judge
 from models.tolerances import CUT, Cause, causes_of, deviated
-from optimizer.layout_search import LaidOut
+from optimizer.laid_out import LaidOut
 from optimizer.progress import Progress, silent
 from optimizer.results import Candidate
 

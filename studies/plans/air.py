@@ -23,7 +23,8 @@ from models.topology import parse_graph_id
 from optimizer.air_check import HZ, MEDIAN_DB, WORST_DB, Compared, compared
 from optimizer.build import season_of
 from optimizer.design_file import read_design
-from optimizer.layout_search import NoPlan, lay_out
+from optimizer.laid_out import NoPlan
+from optimizer.layout_search import lay_out
 from optimizer.plan_file import read_plan_file
 from optimizer.run_designs import PLAN_FILE, candidate_folder
 from optimizer.run_folder import read_run

@@ -15,8 +15,9 @@ from models.catalogue import named_topology, short_name
 from models.score import Judge
 from optimizer.build import season_of
 from optimizer.known import known_of_run
+from optimizer.laid_out import NoPlan
 from optimizer.layout_efforts import LAYOUT_EFFORTS
-from optimizer.layout_search import NoPlan, lay_out
+from optimizer.layout_search import lay_out
 from optimizer.printer import printer_of
 from optimizer.run_folder import read_run
 

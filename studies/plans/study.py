@@ -30,8 +30,9 @@ from models.solids import from_triangles, prism, solid_of, triangles_of, volume_
 from models.spaces import HalfSpace
 from models.topology import Topology, parse_graph_id
 from optimizer.graphs import season_graphs
+from optimizer.laid_out import LaidOut, NoPlan
 from optimizer.layout_efforts import LayoutEffort, rounds
-from optimizer.layout_search import LaidOut, NoPlan, lay_out
+from optimizer.layout_search import lay_out
 from optimizer.mesh_files import Mesh, read_stl, stl_bytes
 from optimizer.printer import fits_bed, printer_of
 from optimizer.season import load_season

@@ -18,7 +18,7 @@ from optimizer import cli
 from optimizer.cad_files import step_bytes
 from optimizer.design_file import read_design
 from optimizer.faults import ConfigError
-from optimizer.layout_search import NoPlan
+from optimizer.laid_out import NoPlan
 from optimizer.mesh_files import read_meshes, stl_bytes, threemf_bytes
 from optimizer.run_folder import write_run
 from optimizer.season import load_season

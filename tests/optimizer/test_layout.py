@@ -11,10 +11,13 @@ from models.plan_checks import faults
 from models.plan_reading import read_plan
 from models.score import Judge
 from optimizer.cell import Goal
-from optimizer.layout import altered, random_arrangement, turned
-from optimizer.layout_cells import PlanCell
+from optimizer.laid_out import LaidOut
+from optimizer.layout import FACES, altered, random_arrangement, turned
+from optimizer.layout_cells import PlanCell, resized
 from optimizer.layout_efforts import LayoutEffort, rounds
-from optimizer.layout_search import TRADED_DB, LaidOut, lay_out
+from optimizer.layout_search import TRADED_DB, lay_out
+from optimizer.layout_words import apart, random_word, tree_of, word_of
+from optimizer.sites import search_sites
 
 LITTLE = LayoutEffort(
     fitting=rounds((40, 12, 6), (8, 24, 16)), scoring=rounds((3, 16, 4)), finishing=rounds((1, 24, 8))
@@ -70,7 +73,7 @@ def test_plans_trade_score_for_less_material(season, designs) -> None:
     assert best.score_db - TRADED_DB - 0.06 <= traded.score_db <= best.score_db + 1e-9
     assert faults(traded.plan) == []
     material = [
-        PlanCell(judge, designs[1], one.plan.arrangement, one.design.sites)
+        PlanCell(judge, designs[1], [one.plan.arrangement], one.design.sites)
         .evaluate(one.x[None], np.zeros((1, 0), dtype=int))
         .columns["material_cm3"][0]
         for one in (best, traded)
@@ -78,3 +81,40 @@ def test_plans_trade_score_for_less_material(season, designs) -> None:
     assert material[1] < material[0] - 1.0
     drawn = read_plan(traded.plan, season.rules, None, designs[1].diaphragms)
     assert judge.scores(judge.respond(drawn))[0] == pytest.approx(traded.score_db, abs=1e-9)
+
+
+def test_words_are_trees_and_touch_as_their_leaves_do() -> None:
+    rng = np.random.default_rng(2)
+    for count in (1, 2, 5, 8):
+        for _ in range(50):
+            word = random_word(rng.permutation(count).tolist(), rng)
+            tree = tree_of(word)
+            assert word_of(tree) == word
+            around = neighbours(tree, count)
+            for leaf in range(count):
+                beside = {one for face in FACES for one in around[leaf, face]}
+                met = [one for one in range(-1, count) if not apart([(leaf, one)], word, count)]
+                assert met == sorted(beside)
+
+
+def test_a_likeness_has_the_volumes_and_inertances_of_its_plan(season, designs) -> None:
+    """Volumes, sections and sites as drawn; the length of a duct with the corrections of all its bends."""
+    topology, rng = turned(designs[1].topology), np.random.default_rng(5)
+    sites = search_sites(season.rules)
+    walls = frozenset(site.wall for site in sites)
+    drawn = [random_arrangement(topology, walls, rng, (True,)) for _ in range(30)]
+    arrangements = [one for one in drawn if not isinstance(one, str)]
+    cell = PlanCell(Judge(season.rules), designs[1], arrangements, sites)
+    x = rng.uniform(0.3, 0.7, (len(arrangements), cell.codes.cut_node.shape[1] + 2))
+    plans = cell.plans(x)
+    alike = resized(designs[1], plans, sites)
+    for i, arrangement in enumerate(arrangements):
+        plan = plans.of(arrangement, np.array([i]))
+        read = read_plan(plan, season.rules, sites)
+        assert alike.driver_ends[0][0].site[i] == read.driver_ends[0][0].site[0]
+        assert np.prod(alike.sides[i], axis=1) == pytest.approx(np.prod(read.sides[0], axis=1))
+        for mine, its in zip(alike.ducts, read.ducts, strict=True):
+            length = its.length[0] + sum(float(correction[0]) for _, correction in its.bends)
+            assert mine.ends[1].site[i] == its.ends[1].site[0]
+            assert mine.area[i] == pytest.approx(its.area[0])
+            assert mine.length[i] == pytest.approx(max(length, season.rules.envelope.wall))

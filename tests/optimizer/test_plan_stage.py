@@ -12,8 +12,8 @@ import pytest
 from models.score import Judge
 from optimizer import build, cli
 from optimizer.execution import work
+from optimizer.laid_out import LaidOut, NoPlan
 from optimizer.layout_efforts import LAYOUT_EFFORTS, LayoutEffort, rounds
-from optimizer.layout_search import LaidOut, NoPlan
 from optimizer.outcomes import PLAN, Outcomes, Task, archives_of
 from optimizer.picks import Pick, Role
 from optimizer.plan_stage import PLAN_RUNGS, PlanStage, plans_by_place
@@ -36,9 +36,8 @@ bridge_mm = 10.0  # no driver sits in an inner wall
 
 TINY = LayoutEffort(
     fitting=rounds((40, 12, 6), (8, 24, 16)),
-    scoring=rounds((3, 16, 4), (2, 16, 2)),
+    scoring=rounds((3, 16, 4), (2, 16, 2, 2)),
     finishing=rounds((1, 16, 2)),
-    relatives=2,
 )
 STOPPED = "the search was stopped before its plan was sought"
 WHY = "the cut-out of a driver is wider than may be bridged in an inner wall"
@@ -144,7 +143,7 @@ def test_order_and_interruptions_do_not_matter(small: Season, searched, tmp_path
 def test_quick_lays_out_the_best_of_each_type(searched, small: Season) -> None:
     folder, _ = searched
     tasks = [task for task in outcomes(small, folder) if task.objective == PLAN]
-    assert len(tasks) == 3 and {task.graph for task in tasks} == {"oA", "AB/Ao"}
+    assert len(tasks) == 5 and {task.graph for task in tasks} == {"oA", "AB/Ao"}
 
 
 def test_the_loudest_boxes_get_more_plans() -> None:
@@ -241,7 +240,7 @@ def test_an_early_interrupt_ranks_networks(small: Season, searched) -> None:
     archives = archives_of(before, small.search.objectives)
     entries = _entries(small, TaskRunner(small), archives, before, season_race(small).layouts)
     stopped = [e for e in entries if e.laid_out == NoPlan(reasons=(STOPPED,))]
-    assert len(stopped) == 3
+    assert len(stopped) == 5
     chosen = _chosen(entries, 4)
     assert [e.objectives["output_db"] for e in chosen] == sorted(
         (e.pick.output_db for e in chosen), reverse=True

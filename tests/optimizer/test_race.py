@@ -14,7 +14,7 @@ from optimizer import inner
 from optimizer.cell import Goal, Points, joined
 from optimizer.confidence import NOTHING, STOPPED, confidence, count_optima, unseen_chance
 from optimizer.inner import EFFORTS, seek
-from optimizer.layout_search import LaidOut
+from optimizer.laid_out import LaidOut
 from optimizer.objectives import OBJECTIVES
 from optimizer.outcomes import Task, pack
 from optimizer.race import PLANS, Plan, Race, Rung, Standing

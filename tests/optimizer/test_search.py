@@ -16,7 +16,7 @@ from optimizer.climb import climb
 from optimizer.evolution import best_rows, screen
 from optimizer.history import hypervolume
 from optimizer.inner import EFFORTS, seek
-from optimizer.layout_search import LaidOut
+from optimizer.laid_out import LaidOut
 from optimizer.objectives import OBJECTIVES, gains
 from optimizer.outcomes import Task, unpack
 from optimizer.parsimony import reducing

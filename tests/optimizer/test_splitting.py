@@ -17,7 +17,8 @@ from models.spaces import HalfSpace
 from models.topology import parse_graph_id
 from optimizer.build import write_parts
 from optimizer.files import write_json
-from optimizer.layout_search import LaidOut, lay_out
+from optimizer.laid_out import LaidOut
+from optimizer.layout_search import lay_out
 from optimizer.mesh_files import read_meshes, stl_bytes
 from optimizer.plan_file import plan_data
 from optimizer.season import Season, load_season, season_from_data
