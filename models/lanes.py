@@ -1,9 +1,9 @@
 """Several designs side by side as one value of compiled code: whole vectors, kept in registers.
 
 ``load`` and ``store`` move neighbouring elements of an array, :data:`WIDTH` of them, ``load_few`` moves
-:data:`FEW`; what lies between is written as for numbers, but that both sides of a choice are worked out
-(``choose``). Vectors are LLVM's own, which makes of them whatever the processor has. To mypy and to readers
-they are numbers, in docstrings lanes.
+:data:`models.kernel_records.FEW`; what lies between is written as for numbers, but that both sides of a
+choice are worked out (``choose``). Vectors are LLVM's own, which makes of them whatever the processor has.
+To mypy and to readers they are numbers, in docstrings lanes.
 """
 
 from __future__ import annotations
@@ -19,11 +19,10 @@ from numba.core.typeconv.castgraph import Conversion
 from numba.core.typing.templates import ConcreteTemplate, infer_global, signature
 from numba.extending import intrinsic, lower_builtin, lower_cast, models, register_model
 
+from models.kernel_records import FEW
+
 WIDTH = 16
 """Designs side by side: two vectors of 512 bits, so that one is worked on while the other waits."""
-
-FEW = 8
-"""Modes, or tones of one design, side by side."""
 
 _NO_NAME = ir.IntType(32)
 

@@ -16,8 +16,8 @@ import numpy as np
 from models.arrays import empty, whole, zeros
 from models.complex_lanes import get, put
 from models.jit import compiled, entry_point
-from models.kernel_records import Bounds
-from models.lanes import FEW, load_few, store
+from models.kernel_records import FEW, Bounds
+from models.lanes import load_few, store
 from models.linear_drive import Linear
 from models.linear_elements_kernel import elements
 from models.linear_layout import ENDS, MODE, SOURCE

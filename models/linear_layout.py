@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from models.design import DesignBatch
-from models.kernel_records import AXIS, HIGH, SIGN, UNKNOWN, Graph
+from models.kernel_records import AXIS, FEW, HIGH, SIGN, UNKNOWN, Graph
 from models.network import coil_planes, driver_planes
 from models.rooms import line_axis
 from models.rules import Rules
@@ -19,9 +19,6 @@ MODE, DUCTS, DIAGONAL, ENDS, REACH = range(5)
 
 OMEGA, VISCOUS, THERMAL, LEAK, STILL, BACK, SOURCE = 0, 1, 3, 5, 6, 8, 10
 """First rows of ``Medium.planes``; after the sources come the drivers' impedances."""
-
-SIDE_BY_SIDE = 8
-"""Columns that compiled code works out side by side [1]."""
 
 
 class Layout(NamedTuple):
@@ -103,7 +100,7 @@ class Medium(NamedTuple):
         Current at one volt with all cones held, and what a driver's flow adds to it [1/ohm], [A s/m3].
     lossy : bool
         Whether walls take energy [flag].
-    planes : ndarray, shape (n_groups, n_rows, SIDE_BY_SIDE)
+    planes : ndarray, shape (n_groups, n_rows, FEW)
         All of these that are by tone, for every column (tones of one space after the other) in groups for
         compiled code, real and imaginary parts in turn; the last column fills the last group [mixed].
     """
@@ -253,8 +250,8 @@ def make_medium(rules: Rules, omega: np.ndarray, layout: Layout) -> Medium:
     for one in (still, back, *right.T, *drivers.reshape(omega.size, -1).T):
         rows += [one.real, one.imag]
     columns = omega.size * len(rules.spaces)
-    at = np.minimum(np.arange(-(-columns // SIDE_BY_SIDE) * SIDE_BY_SIDE), columns - 1) % omega.size
-    planes = np.array(rows)[:, at].reshape(len(rows), -1, SIDE_BY_SIDE).transpose(1, 0, 2)
+    at = np.minimum(np.arange(-(-columns // FEW) * FEW), columns - 1) % omega.size
+    planes = np.array(rows)[:, at].reshape(len(rows), -1, FEW).transpose(1, 0, 2)
     return Medium(
         omega=np.asarray(omega, dtype=float),
         spaces=len(rules.spaces),

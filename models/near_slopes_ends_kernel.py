@@ -8,8 +8,8 @@ import numpy as np
 
 from models.arrays import empty, zeros
 from models.jit import compiled
-from models.kernel_records import AXIS
-from models.lanes import FEW, load_few, store
+from models.kernel_records import AXIS, FEW
+from models.lanes import load_few, store
 from models.near_field import MODES
 from models.near_field_modes_kernel import first_axis
 from models.near_slopes_rows_kernel import ALL, dot, follow, products

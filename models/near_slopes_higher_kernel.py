@@ -8,7 +8,8 @@ import numpy as np
 
 from models.arrays import empty
 from models.jit import compiled, sin_cos
-from models.lanes import FEW, choose, load_few, store, total
+from models.kernel_records import FEW
+from models.lanes import choose, load_few, store, total
 from models.near_field import MODES, MODES_SECOND, MODES_THIRD
 from models.near_field_tail import CORNER, NARROW, NODE_WEIGHTS, NODES, WIDE
 from models.near_field_tail_kernel import uniform_length

@@ -13,8 +13,8 @@ import numpy as np
 
 from models.arrays import empty, zeros
 from models.jit import compiled, entry_point
-from models.kernel_records import AXIS, HIGH, YIELDS
-from models.lanes import FEW, load_few, store
+from models.kernel_records import AXIS, FEW, HIGH, YIELDS
+from models.lanes import load_few, store
 from models.near_field import MODES, MODES_SECOND
 from models.near_field_modes_kernel import first_axis, second_axis
 from models.near_slopes_ends_kernel import add_line, give_way

@@ -11,8 +11,8 @@ import math
 import numpy as np
 
 from models.jit import compiled, sin_cos
-from models.kernel_records import AXIS
-from models.lanes import FEW, any_lane, choose, load_few, store, total
+from models.kernel_records import AXIS, FEW
+from models.lanes import any_lane, choose, load_few, store, total
 from models.near_field import MODES, MODES_CORNER, MODES_SECOND
 from models.near_field_modes_kernel import first_axis
 

@@ -10,7 +10,8 @@ from __future__ import annotations
 import numpy as np
 
 from models.jit import compiled, exp, inverse, inverse_root
-from models.lanes import FEW, choose, load_few, store, total
+from models.kernel_records import FEW
+from models.lanes import choose, load_few, store, total
 from models.near_field import MODES, MODES_CORNER, NEAR
 
 F, BEND, LOW, HIGH_EDGE = range(4)
