@@ -31,6 +31,11 @@ def sin_cos(z: Value) -> tuple[Value, Value]:
     return np.sin(z), np.cos(z)
 
 
+def root(z: Value) -> Value:
+    """Square root of a complex number; compiled code has its own."""
+    return np.sqrt(z)
+
+
 def pick(condition: Value, one: Value, other: Value) -> Value:
     """The one where a condition holds, else the other; in compiled code, a choice between numbers."""
     return np.where(condition, one, other)
@@ -165,7 +170,7 @@ def line_slopes(
         Impedance [Pa s/m3], and its slopes with respect to both wall shares, volume, length, x1, h1, x2
         and h2 [mixed].
     """
-    k = omega / speed * np.sqrt(heavy * soft)
+    k = omega / speed * root(heavy * soft)
     sine, cosine, mean, by_length, by_x1, by_h1, by_x2, by_h2 = line_mean(k, length, x1, h1, x2, h2)
     turn = k * cosine / sine
     over = -0.5j * omega * density * length * heavy / (volume * k * sine)
@@ -223,8 +228,8 @@ def duct_slopes(
     """
     series, shunt = 1.0 / (1.0 - f), 1.0 + (heats - 1.0) * g
     heavier, softer = 0.5 * df * series, 0.5 * (heats - 1.0) * dg / shunt
-    gamma = 1j * omega / speed * np.sqrt(series * shunt)
-    zc = density * speed / area * np.sqrt(series / shunt)
+    gamma = 1j * omega / speed * root(series * shunt)
+    zc = density * speed / area * root(series / shunt)
     angle = gamma * length
     sine, cosine = sin_cos(1j * angle)  # j sinh and cosh of the angle
     z12 = 1j * zc / sine

@@ -22,7 +22,7 @@ from numba.core import types
 from numba.extending import intrinsic
 
 from models.backend import code_folder
-from models.lanes import LANES, call, choose
+from models.lanes import LanesType, call, choose
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -36,7 +36,7 @@ _INNER: dict[str, Any] = {
     "no_cpython_wrapper": True,
     "no_cfunc_wrapper": True,
 }
-_OUTER: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
+_OUTER: dict[str, Any] = {"cache": True, "no_cfunc_wrapper": True, "nogil": True, "error_model": "numpy"}
 
 if numba.version_info[:2] == LINKED_VERSION:
     from models.linking import InnerCompiler, OuterCompiler
@@ -59,19 +59,25 @@ def entry_point(function: Function) -> Function:
 
 def _allocates(function: Any) -> bool:
     """Whether a function makes arrays; if not, references to arrays need not be counted."""
-    return not {"empty", "zeros", "ones"}.isdisjoint(function.__code__.co_names)
+    return not {"empty", "zeros", "ones", "whole"}.isdisjoint(function.__code__.co_names)
+
+
+def _inner(function: Any, flags: set[str], **options: Any) -> Any:
+    """Compile a function that only compiled code calls, once for whole numbers, known beforehand or not."""
+    made = numba.njit(**_INNER, **options, fastmath=flags)(function)
+    template, plain = made.get_call_template, cast(Any, types.unliteral)
+    made.get_call_template = lambda args, kws: template(tuple(plain(one) for one in args), kws)
+    return made
 
 
 def compiled(function: Function) -> Function:
     """Compile a function that only compiled code calls; its indices are never negative."""
-    options = _INNER | {"_nrt": _allocates(function)}
-    return cast(Function, numba.njit(**options, fastmath=_FLAGS)(function))
+    return cast(Function, _inner(function, _FLAGS, _nrt=_allocates(function)))
 
 
 def compiled_sums(function: Function) -> Function:
     """The same, with sums in any order."""
-    options = _INNER | {"_nrt": _allocates(function)}
-    return cast(Function, numba.njit(**options, fastmath=_FLAGS | {"reassoc"})(function))
+    return cast(Function, _inner(function, _FLAGS | {"reassoc"}, _nrt=_allocates(function)))
 
 
 def compiled_family(module: ModuleType, names: Sequence[str], **own: Any) -> list[Any]:
@@ -87,7 +93,7 @@ def compiled_family(module: ModuleType, names: Sequence[str], **own: Any) -> lis
 
 def inlined(function: Function) -> Function:
     """Compile a small function that disappears in its callers."""
-    return cast(Function, numba.njit(**_INNER, fastmath=_FLAGS, forceinline=True)(function))
+    return cast(Function, _inner(function, _FLAGS, forceinline=True))
 
 
 _CODE_FOLDER = code_folder()
@@ -108,7 +114,7 @@ def _of_bits(make: Callable[..., Any]) -> Callable[[float], float]:
             (value,), kind = arguments, arguments[0].type
             return make(builder, value, builder.bitcast(value, _integers(kind)), kind)
 
-        kind = x if x is LANES else types.float64
+        kind = x if isinstance(x, LanesType) else types.float64
         return kind(kind), lower
 
     return cast(Callable[[float], float], intrinsic(code))

@@ -9,6 +9,9 @@ import numpy as np
 UNKNOWN, SIGN, PLACE, KIND, ELEMENT, SIDE, AXIS, HIGH, YIELDS, BY_HAND = range(10)
 """Columns of a joint."""
 
+FEW = 8
+"""Modes, or columns of one point, that compiled slopes work out side by side."""
+
 
 class Steps(NamedTuple):
     """A schedule as arrays.

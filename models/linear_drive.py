@@ -20,7 +20,7 @@ from models.linear_layout import Layout, Medium
 from models.linear_terms import Terms
 from models.rooms import NEAREST
 
-DONE = 1e-9
+DONE = 1e-10
 """Change of the logarithm of any air speed at which the state counts as found; the step before it was some
 1e-5, and Newton's steps square [1]."""
 

@@ -8,11 +8,17 @@ from typing import NamedTuple
 import numpy as np
 
 from models.design import DesignBatch
-from models.kernel_records import AXIS, HIGH, SIGN, UNKNOWN, Graph
+from models.kernel_records import AXIS, FEW, HIGH, SIGN, UNKNOWN, Graph
 from models.network import coil_planes, driver_planes
 from models.rooms import line_axis
 from models.rules import Rules
 from models.structure import is_empty, is_plain, make_graph
+
+MODE, DUCTS, DIAGONAL, ENDS, REACH = range(5)
+"""What ``Layout.firsts`` holds."""
+
+OMEGA, VISCOUS, THERMAL, LEAK, STILL, BACK, SOURCE = 0, 1, 3, 5, 6, 8, 10
+"""First rows of ``Medium.planes``; after the sources come the drivers' impedances."""
 
 
 class Layout(NamedTuple):
@@ -45,6 +51,12 @@ class Layout(NamedTuple):
         diagonal terms [1].
     mode : int
         Chambers as rooms (2), lines (1) or lumps (0) [1].
+    firsts : ndarray of int, shape (5,)
+        ``mode`` and first columns again, for compiled code [1].
+    by : ndarray of int, shape (n_elements, 12)
+        Columns that the slopes of an element are with respect to: of a pair of patches ``columns``,
+        ``middle`` and three sums; of ducts and diagonal terms three. Sums, by pairs, come after all other
+        columns, then real and imaginary parts of given ducts [1].
     """
 
     graph: Graph
@@ -61,6 +73,8 @@ class Layout(NamedTuple):
     ways: np.ndarray
     places: np.ndarray
     mode: int
+    firsts: np.ndarray
+    by: np.ndarray
 
 
 class Medium(NamedTuple):
@@ -86,6 +100,9 @@ class Medium(NamedTuple):
         Current at one volt with all cones held, and what a driver's flow adds to it [1/ohm], [A s/m3].
     lossy : bool
         Whether walls take energy [flag].
+    planes : ndarray, shape (n_groups, n_rows, FEW)
+        All of these that are by tone, for every column (tones of one space after the other) in groups for
+        compiled code, real and imaginary parts in turn; the last column fills the last group [mixed].
     """
 
     omega: np.ndarray
@@ -99,6 +116,7 @@ class Medium(NamedTuple):
     still: np.ndarray
     back: np.ndarray
     lossy: bool
+    planes: np.ndarray
 
 
 def make_layout(batch: DesignBatch, rules: Rules) -> Layout:
@@ -162,6 +180,16 @@ def make_layout(batch: DesignBatch, rules: Rules) -> Layout:
     for _, _, a, b in ways:
         places += [(a, a, 1), (a, b, -1), (b, b, 1)]
     places += [(i, i, 1) for i in range(size)]
+    ends, mode = diagonal + 3 * size, ("lump", "line", "room").index(rules.physics.chambers)
+    reach = ends + 4 * len(batch.ducts)
+    sums = reach + 2 * len(batch.diaphragms)
+    given = sums + 3 * len(pairs)
+    by = [(*row, middle[k], *range(sums + 3 * k, sums + 3 * k + 3)) for k, row in enumerate(columns)]
+    for k, way in enumerate(ways):
+        for part in range(3):
+            at, many = (ducts + 3 * k, 3) if way[0] else (given + 6 * k + 2 * part, 2)
+            by.append((*range(at, at + many), *[0] * (12 - many)))
+    by += [(*range(diagonal + 3 * i, diagonal + 3 * i + 3), *[0] * 9) for i in range(size)]
     return Layout(
         graph=graph,
         line=line,
@@ -172,11 +200,13 @@ def make_layout(batch: DesignBatch, rules: Rules) -> Layout:
         patches=patches,
         ducts=ducts,
         diagonal=diagonal,
-        ends=diagonal + 3 * size,
-        reach=diagonal + 3 * size + 4 * len(batch.ducts),
+        ends=ends,
+        reach=reach,
         ways=np.array(ways, dtype=np.int64).reshape(-1, 4),
         places=np.array(places, dtype=np.int64),
-        mode=("lump", "line", "room").index(rules.physics.chambers),
+        mode=mode,
+        firsts=np.array([mode, ducts, diagonal, ends, reach], dtype=np.int64),
+        by=np.array(by, dtype=np.int64).reshape(-1, 12),
     )
 
 
@@ -208,18 +238,33 @@ def make_medium(rules: Rules, omega: np.ndarray, layout: Layout) -> Medium:
     right[:, :count] = source[:, None]
     coil = coil_planes(rules, omega)[0] * (count if rules.wiring == "series" else 1)
     lossy = float(physics.wall_losses)
+    viscous = lossy * (1.0 - 1j) * np.sqrt(2.0 * air.kinematic_viscosity / omega)
+    thermal = lossy * (air.heat_ratio - 1.0) * (1.0 - 1j) * np.sqrt(2.0 * air.thermal_diffusivity / omega)
+    leak = 2.0 * math.pi * physics.leak_corner_hz / omega
+    still = (1.0 if rules.wiring == "series" else float(count)) / coil
+    back = -rules.driver.force_factor / rules.driver.area / coil
+    rows = [omega]
+    for one in (viscous, thermal):
+        rows += [one.real, one.imag]
+    rows.append(leak)
+    for one in (still, back, *right.T, *drivers.reshape(omega.size, -1).T):
+        rows += [one.real, one.imag]
+    columns = omega.size * len(rules.spaces)
+    at = np.minimum(np.arange(-(-columns // FEW) * FEW), columns - 1) % omega.size
+    planes = np.array(rows)[:, at].reshape(len(rows), -1, FEW).transpose(1, 0, 2)
     return Medium(
         omega=np.asarray(omega, dtype=float),
         spaces=len(rules.spaces),
         air=np.array(
             [air.density, air.sound_speed, air.kinematic_viscosity, air.heat_ratio, math.sqrt(air.prandtl)]
         ),
-        viscous=lossy * (1.0 - 1j) * np.sqrt(2.0 * air.kinematic_viscosity / omega),
-        thermal=lossy * (air.heat_ratio - 1.0) * (1.0 - 1j) * np.sqrt(2.0 * air.thermal_diffusivity / omega),
-        leak=2.0 * math.pi * physics.leak_corner_hz / omega,
+        viscous=viscous,
+        thermal=thermal,
+        leak=leak,
         drivers=drivers,
         source=right,
-        still=(1.0 if rules.wiring == "series" else float(count)) / coil,
-        back=-rules.driver.force_factor / rules.driver.area / coil,
+        still=still,
+        back=back,
         lossy=physics.wall_losses,
+        planes=np.ascontiguousarray(planes),
     )

@@ -1,4 +1,7 @@
-"""Levels and limits with slopes of :mod:`models.linear_drive`, compiled, from flows and how they move."""
+"""Levels and limits of :mod:`models.linear_drive`, compiled, from flows, eight columns of one point.
+
+Every one of them moves by the real part of some weights times what the flows move: the rows of ``pull``.
+"""
 
 from __future__ import annotations
 
@@ -6,115 +9,117 @@ import math
 
 import numpy as np
 
-from models.drive_kernel import reciprocal, times
-from models.jit import compiled
-from models.linear_drive import Linear
-from models.linear_layout import Layout, Medium
-from models.linear_terms import Terms
+from models.complex_lanes import get, join, pick, put
+from models.jit import compiled, log
+from models.kernel_records import Bounds
+from models.lanes import choose, load_few, store
+from models.linear_layout import BACK, ENDS, OMEGA, REACH, STILL
+
+ROWS = 7
+"""A level, then the limits in the order of :class:`models.linear_drive.Linear`."""
 
 _DECIBEL = 20.0 / math.log(10.0)
 _PEAK = math.sqrt(2.0)
 
 
 @compiled
-def _growth(moved: np.ndarray, m: int, re: float, im: float, weight: float, slope: np.ndarray) -> float:
-    """Weight times the real part of what moves over a number, into slopes; that of the drive is returned."""
-    o_re, o_im = reciprocal(re, im)
-    n = slope.size
-    for i in range(n):
-        slope[i] = weight * (moved[i, 0, m] * o_re - moved[i, 1, m] * o_im)
-    last: float = moved[n, 0, m] * o_re - moved[n, 1, m] * o_im
-    return weight * last
+def _first_met(
+    row: int, begin: int, end: int, limit: float, column: int, many: int, value: np.ndarray, factor: float,
+    flows: np.ndarray, found: np.ndarray, pull: np.ndarray, share: np.ndarray, live: np.ndarray,
+) -> None:  # fmt: skip
+    """The limit of some equal parts, which the part that needs the least voltage meets.
+
+    Its reach is ``limit`` times ``many`` sizes from ``column`` on, every second part's own.
+    """
+    least, best = math.inf + 0.0 * factor, 0.0 * factor
+    for a in range(begin, end):
+        flow, reach = get(flows, a), limit
+        for q in range(many):
+            reach *= value[column + 2 * (a - begin) + q]
+        voltage = reach * factor / math.sqrt(flow.real * flow.real + flow.imag * flow.imag)
+        first = voltage < least
+        best, least = choose(first, float(a), best), choose(first, voltage, least)
+    store(found, row, log(least))
+    live[row] = 1
+    for a in range(begin, end):
+        own = best == float(a)
+        put(pull, (row, a), pick(own, -1.0 / get(flows, a), 0j))
+        for q in range(many):
+            at = column + 2 * (a - begin) + q
+            store(share, (row, at), load_few(share, (row, at)) + choose(own, 1.0 / value[at], 0.0))
 
 
 @compiled
-def _limit(found: Linear, p: int, column: int, row: int, value: float, weight: float, re: float, im: float,
-           moved: np.ndarray, m: int) -> None:  # fmt: skip
-    """A limit whose logarithm moves by ``weight`` times the real part of moved over a number."""
-    found.permitted[p, column, row] = value
-    found.permitted_by_drive[p, column, row] = _growth(
-        moved, m, re, im, weight, found.d_permitted[p, column, row]
-    )
-
-
-@compiled
-def _add_columns(found: Linear, p: int, column: int, row: int, value: np.ndarray, slope: np.ndarray,
-                 begin: int, end: int) -> None:  # fmt: skip
-    """Add the slopes of the logarithms of some columns to those of a limit."""
-    for at in range(begin, end):
-        for i in range(slope.shape[1]):
-            found.d_permitted[p, column, row, i] += slope[at, i] / value[at]
-
-
-@compiled
-def measure(layout: Layout, medium: Medium, terms: Terms, p: int, t: int, column: int, volts: float, m: int,
-            flows: np.ndarray, moved: np.ndarray, heard: np.ndarray, found: Linear) -> None:  # fmt: skip
-    """Level and limits of one lane; ``heard`` is scratch, shape (n + 1, 2, 1)."""
-    bounds = layout.graph.bounds
-    drivers, first, size = bounds.drivers, bounds.drivers + bounds.diaphragms, flows.shape[0]
-    n = moved.shape[1] - 1
-    value, slope, omega = terms.value[p], terms.slope[p], medium.omega[t]
-    p_re, p_im = 0.0, 0.0
-    for i in range(n + 1):
-        heard[i, 0, 0], heard[i, 1, 0] = 0.0, 0.0
-    for a in range(size):
-        share = terms.transfer[p, column, a]
-        if share == 0.0:
-            continue
-        re, im = times(share.real, share.imag, flows[a, 0, m], flows[a, 1, m])
-        p_re, p_im = p_re + re, p_im + im
-        for i in range(n + 1):
-            re, im = times(share.real, share.imag, moved[a, i, 0, m], moved[a, i, 1, m])
-            heard[i, 0, 0] += re
-            heard[i, 1, 0] += im
-    found.level[p, column] = _DECIBEL * math.log(math.sqrt(p_re * p_re + p_im * p_im) * volts)
-    louder = _growth(heard, 0, p_re, p_im, _DECIBEL, found.d_level[p, column])
-    found.level_by_drive[p, column] = louder + _DECIBEL
-    c_re, c_im = medium.still[t].real, medium.still[t].imag
-    b_re, b_im = medium.back[t].real, medium.back[t].imag
-    for i in range(n + 1):
-        heard[i, 0, 0], heard[i, 1, 0] = 0.0, 0.0
-    top, most = 0, 0.0
+def _by_current(
+    row: int, value: float, rate: complex, drivers: int, found: np.ndarray, pull: np.ndarray,
+    live: np.ndarray,
+) -> None:  # fmt: skip
+    """A limit that moves with the sum of the drivers' flows."""
+    store(found, row, value)
+    live[row] = 1
     for a in range(drivers):
-        re, im = flows[a, 0, m], flows[a, 1, m]
-        if re * re + im * im > most:
-            top, most = a, re * re + im * im
-        re, im = times(b_re, b_im, re, im)
-        c_re, c_im = c_re + re, c_im + im
-        for i in range(n + 1):
-            re, im = times(b_re, b_im, moved[a, i, 0, m], moved[a, i, 1, m])
-            heard[i, 0, 0] += re
-            heard[i, 1, 0] += im
-    reach = bounds.excursion * bounds.area * omega / (_PEAK * math.sqrt(most))
-    _limit(found, p, column, 0, math.log(reach), -1.0, flows[top, 0, m], flows[top, 1, m], moved[top], m)
+        put(pull, (row, a), rate)
+
+
+@compiled
+def measure(
+    bounds: Bounds, firsts: np.ndarray, value: np.ndarray, tone: np.ndarray, volts: np.ndarray,
+    transfer: np.ndarray, flows: np.ndarray, found: np.ndarray, pull: np.ndarray, share: np.ndarray,
+    live: np.ndarray,
+) -> None:  # fmt: skip
+    """Levels and limits of a point, and what they move by.
+
+    Parameters
+    ----------
+    bounds : Bounds
+        Limits and numbers of elements [record].
+    firsts : ndarray of int
+        First columns of every kind of size [1].
+    value : ndarray, shape (n_columns,)
+        Sizes of the point [mixed].
+    tone : ndarray, shape (n_rows, FEW)
+        Planes of a medium [mixed].
+    volts, transfer, flows : ndarray, shape (FEW,), (n_unknowns, 2, FEW), (n_unknowns, 2, FEW)
+        Drives [V], pressures per flow [Pa s/m3], flows at one volt [m3/(s V)].
+    found : ndarray, shape (ROWS, FEW)
+        Level [dB] and logarithms of permitted voltages, infinite where there is no such limit, written
+        in place [mixed].
+    pull : ndarray, shape (ROWS, n_unknowns, 2, FEW)
+        Weights of what flows move, zero before [mixed].
+    share : ndarray, shape (ROWS, n_columns, FEW)
+        Slopes over the columns, added to [mixed].
+    live : ndarray of int, shape (ROWS,)
+        1 where a row has slopes [1].
+    """
+    drivers, first, size = bounds.drivers, bounds.drivers + bounds.diaphragms, flows.shape[0]
+    omega, back, current = load_few(tone, OMEGA), get(tone, (BACK, 0)), get(tone, (STILL, 0))
+    pressure = 0.0 * back
+    for a in range(size):
+        pressure += get(transfer, a) * get(flows, a)
+    amount = math.sqrt(pressure.real * pressure.real + pressure.imag * pressure.imag)
+    store(found, 0, _DECIBEL * log(amount * load_few(volts, 0)))
+    live[0] = 1
+    over = _DECIBEL / pressure
+    for a in range(size):
+        put(pull, (0, a), get(transfer, a) * over)
+    for a in range(drivers):
+        current += back * get(flows, a)
+    limit = bounds.excursion * bounds.area
+    _first_met(1, 0, drivers, limit, 0, 0, value, omega / _PEAK, flows, found, pull, share, live)
     if bounds.diaphragms > 0:
-        best, least = 0, math.inf
-        for k in range(bounds.diaphragms):
-            at, re, im = layout.reach + 2 * k, flows[drivers + k, 0, m], flows[drivers + k, 1, m]
-            reach = value[at] * value[at + 1] * omega / (_PEAK * math.sqrt(re * re + im * im))
-            if reach < least:
-                best, least = k, reach
-        a, at = drivers + best, layout.reach + 2 * best
-        _limit(found, p, column, 1, math.log(least), -1.0, flows[a, 0, m], flows[a, 1, m], moved[a], m)
-        _add_columns(found, p, column, 1, value, slope, at, at + 2)
-    size_now = math.sqrt(c_re * c_re + c_im * c_im)
-    if bounds.kind == 0:
-        # the real part alone moves: over a real number
-        _limit(found, p, column, 2, 0.5 * math.log(bounds.power / c_re), -0.5, c_re, 0.0, heard, 0)
-    elif bounds.kind == 1:
-        _limit(found, p, column, 2, 0.5 * math.log(bounds.power / size_now), -0.5, c_re, c_im, heard, 0)
-    else:
-        found.permitted[p, column, 2] = 0.5 * math.log(bounds.power / bounds.nominal)
+        at = firsts[REACH]
+        _first_met(2, drivers, first, 1.0, at, 2, value, omega / _PEAK, flows, found, pull, share, live)
     if bounds.ducts > 0 and bounds.air_speed < math.inf:
-        best, least = 0, math.inf
-        for end in range(2 * bounds.ducts):
-            re, im = flows[first + end, 0, m], flows[first + end, 1, m]
-            reach = bounds.air_speed * value[layout.ends + 2 * end] / (_PEAK * math.sqrt(re * re + im * im))
-            if reach < least:
-                best, least = end, reach
-        a, at = first + best, layout.ends + 2 * best
-        _limit(found, p, column, 3, math.log(least), -1.0, flows[a, 0, m], flows[a, 1, m], moved[a], m)
-        _add_columns(found, p, column, 3, value, slope, at, at + 1)
-    found.permitted[p, column, 4] = math.log(bounds.voltage)
+        limit, one = bounds.air_speed, 1.0 / _PEAK + 0.0 * omega
+        _first_met(4, first, size, limit, firsts[ENDS], 1, value, one, flows, found, pull, share, live)
+    amount = math.sqrt(current.real * current.real + current.imag * current.imag)
+    # the real part alone moves: over a real number
+    plain = join(current.real, 0.0 * omega) if bounds.kind == 0 else current
+    if bounds.kind == 2:
+        store(found, 3, 0.0 * omega + 0.5 * math.log(bounds.power / bounds.nominal))
+    else:
+        used = pick(bounds.kind == 0, current.real, amount)
+        _by_current(3, 0.5 * log(bounds.power / used), -0.5 * back / plain, drivers, found, pull, live)
+    store(found, 5, 0.0 * omega + math.log(bounds.voltage))
     if bounds.current < math.inf:
-        _limit(found, p, column, 5, math.log(bounds.current / size_now), -1.0, c_re, c_im, heard, 0)
+        _by_current(6, log(bounds.current / amount), -back / current, drivers, found, pull, live)

@@ -90,4 +90,12 @@ def compiled_steps(
     from models.near_slopes_kernel import near_points
 
     found = make_linear(voltage, terms.slope.shape[2])
-    return [(near_points, (layout, terms)), (drive_points, (layout, medium, terms, voltage, found))]
+    value, slope, near, d_near, *others = terms
+    every = d_near.reshape(voltage.shape[0], -1, slope.shape[2])
+    rooms = layout.line, layout.rooms, layout.patches, layout.graph.starts, layout.graph.joints
+    structure = layout.graph.bounds, layout.firsts, layout.places, layout.by, layout.ways
+    season = medium.air, medium.lossy, medium.planes
+    return [
+        (near_points, (*rooms, value, slope, near, d_near)),
+        (drive_points, (*structure, *season, value, slope, near, every, *others, voltage, found)),
+    ]

@@ -17,6 +17,7 @@ from numba.core.typed_passes import NativeLowering, NopythonRewrites
 from numba.core.untyped_passes import InlineClosureLikes
 
 from models.lowering import PlainLowering
+from models.signatures import Typing
 
 
 class _Silent:
@@ -85,7 +86,7 @@ class InnerCompiler(Compiler):
 
     def __init__(self, typingctx: Any, targetctx: Any, library: Any, *others: Any) -> None:
         library = library or _Inner(targetctx.codegen(), "inner")
-        super().__init__(typingctx, targetctx, library, *others)
+        super().__init__(Typing(typingctx), targetctx, library, *others)
 
     def define_pipelines(self) -> list[Any]:
         """Passes in turn."""
@@ -98,7 +99,7 @@ class OuterCompiler(Compiler):
     def __init__(self, typingctx: Any, targetctx: Any, library: Any, *others: Any) -> None:
         library = library or _Outer(targetctx.codegen(), "outer")
         library.enable_object_caching()
-        super().__init__(typingctx, targetctx, library, *others)
+        super().__init__(Typing(typingctx), targetctx, library, *others)
 
     def define_pipelines(self) -> list[Any]:
         """Passes in turn."""

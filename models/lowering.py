@@ -6,12 +6,15 @@ an element of three indices, which the compiler then has to see through. Here in
 
 from __future__ import annotations
 
+import operator
 from typing import Any, cast
 
 from numba.core import types
 from numba.core.compiler_machinery import register_pass
 from numba.core.lowering import Lower
 from numba.core.typed_passes import NativeLowering
+
+from models.signatures import signature_of
 
 
 def _whole(kind: Any) -> tuple[Any, ...]:
@@ -45,6 +48,20 @@ class PlainLower(Lower):
             size = builder.extract_value(base, (shape, axis))
             place = builder.add(builder.mul(place, size), steps[axis])
         return builder.gep(builder.extract_value(base, record.get_field_position("data")), [place])
+
+    def lower_binop(self, resty: Any, expr: Any, op: Any) -> Any:
+        """Combine two values; only powers have versions of their own for constants."""
+        if op is operator.pow:
+            return super().lower_binop(resty, expr, op)
+        typing, kinds = self.context.typing_context, self.fndesc.calltypes[expr].args
+        function = typing.resolve_value_type(op)
+        signature = signature_of(typing, function, kinds)
+        values = [
+            self.context.cast(self.builder, self.loadvar(one.name), self.typeof(one.name), kind)
+            for one, kind in zip((expr.lhs, expr.rhs), signature.args, strict=True)
+        ]
+        found = self.context.get_function(function, signature)(self.builder, values)
+        return self.context.cast(self.builder, found, signature.return_type, resty)
 
     def incref(self, typ: Any, val: Any) -> None:
         """Count a reference to an array by its owner's record alone."""

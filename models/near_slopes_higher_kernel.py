@@ -6,129 +6,138 @@ import math
 
 import numpy as np
 
-from models.jit import compiled, compiled_sums, sin_cos
+from models.arrays import empty
+from models.jit import compiled, sin_cos
+from models.kernel_records import FEW
+from models.lanes import choose, load_few, store, total
 from models.near_field import MODES, MODES_SECOND, MODES_THIRD
 from models.near_field_tail import CORNER, NARROW, NODE_WEIGHTS, NODES, WIDE
 from models.near_field_tail_kernel import uniform_length
-from models.near_slopes_rows_kernel import NEGLIGIBLE, moved
+from models.near_slopes_rows_kernel import NEGLIGIBLE, SECOND, dot, follow, products
 
 _POINTS = NODES.size
+_ORDER = np.arange(FEW, dtype=float)
 
 
 @compiled
 def higher_blocks(squares: np.ndarray, line: int, blocks: np.ndarray) -> None:
     """1/k^4 and 1/k^6 of all modes across the line, and 1/k^6 and 1/k^8 of the few of P."""
+    z = load_few(_ORDER, 0)
     for x in range(MODES_SECOND):
         for y in range(MODES_SECOND):
-            for z in range(MODES_SECOND):
-                alone = (x + y == 0 and line == 2) or (x + z == 0 and line == 1) or (y + z == 0 and line == 0)
-                for part in range(4):
-                    blocks[part, x, y, z] = 0.0
-                if alone or x + y + z == 0:
-                    continue
-                over = 1.0 / (squares[0, x] + squares[1, y] + squares[2, z])
-                blocks[0, x, y, z] = over * over
-                blocks[1, x, y, z] = over * over * over
-                if x < MODES_THIRD and y < MODES_THIRD and z < MODES_THIRD:
-                    blocks[2, x, y, z] = over * over * over
-                    blocks[3, x, y, z] = over * over * over * over
+            alone = x + y == 0 or (x == 0 and line == 1) or (y == 0 and line == 0)
+            counts = z > (0.5 if alone else -0.5)
+            if x + y == 0 and line == 2:
+                counts = z < 0.0
+            over = choose(counts, 1.0 / (squares[0, x] + squares[1, y] + load_few(squares, (2, 0))), 0.0)
+            square = over * over
+            few = choose(z < float(MODES_THIRD), square * over, 0.0)
+            store(blocks, (0, x, y), square)
+            store(blocks, (1, x, y), square * over)
+            store(blocks, (2, x, y), few)
+            store(blocks, (3, x, y), few * over)
 
 
 @compiled
 def higher_slopes(
-    even: np.ndarray, one: int, two: int, squares: np.ndarray, blocks: np.ndarray, places: np.ndarray,
-    sides: np.ndarray, d_sides: np.ndarray, sums: np.ndarray, slopes: np.ndarray,
+    even: np.ndarray, one: int, two: int, joints: np.ndarray, squares: np.ndarray, blocks: np.ndarray,
+    sides: np.ndarray, sizes: np.ndarray, sums: np.ndarray, slopes: np.ndarray,
 ) -> None:  # fmt: skip
-    """V times N and P of two patches (rows of ``sums``), and their slopes over the variables.
+    """V times N and P of two patches, and their slopes over the geometry.
 
-    ``even``: averages of every patch along every axis, shape (n_patches, 3, 3, MODES); ``blocks``: from
-    :func:`higher_blocks`; ``places``: slopes of shares and widths, shape (3, n_patches, 2, n).
+    Parameters
+    ----------
+    even : ndarray, shape (n_patches, 3, 3, MODES)
+        Averages of every patch along every axis [1].
+    one, two : int
+        The patches [1].
+    joints : ndarray of int
+        Joints of the room [1].
+    squares : ndarray, shape (3, MODES)
+        Squares of wavenumbers along every axis [1/m2].
+    blocks : ndarray, shape (4, MODES_SECOND, MODES_SECOND, FEW)
+        From :func:`higher_blocks` [mixed].
+    sides, sizes : ndarray
+        As in :func:`models.near_slopes_rows_kernel.follow` [m].
+    sums, slopes : ndarray, shape (3, n_patches, n_patches), (3, n_patches, n_patches, n_geometry)
+        Their second and third rows are written in place [mixed].
     """
-    p, by = np.empty((3, MODES_SECOND)), np.zeros((2, 3, MODES_SECOND))
-    bent, modes = np.zeros((2, 3)), np.arange(MODES_SECOND)
+    p, by, row_y = empty((3, FEW)), empty((3, FEW)), empty((MODES_SECOND, FEW))
     for axis in range(3):
-        for m in range(MODES_SECOND):
-            p[axis, m] = (1.0 if m == 0 else 2.0) * even[one, axis, 0, m] * even[two, axis, 0, m]
-    for x in range(MODES_SECOND):
-        for y in range(MODES_SECOND):
-            level = p[0, x] * p[1, y]
-            idle = abs(level) < NEGLIGIBLE
-            for axis in range(2):
-                m = x if axis == 0 else y
-                for patch in (one, two):
-                    idle = idle and abs(even[patch, axis, 1, m]) < NEGLIGIBLE
-            if idle:
-                continue
-            along, deep, stiff, stiffer, z_stiff, z_stiffer = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
-            for z in range(MODES_SECOND):
-                fourth, sixth = blocks[0, x, y, z], blocks[1, x, y, z]
-                third, eighth = blocks[2, x, y, z], blocks[3, x, y, z]
-                along += p[2, z] * fourth
-                stiff += p[2, z] * sixth
-                z_stiff += p[2, z] * sixth * squares[2, z]
-                deep += p[2, z] * third
-                stiffer += p[2, z] * eighth
-                z_stiffer += p[2, z] * eighth * squares[2, z]
-            for z in range(MODES_SECOND):
-                by[0, 2, z] += level * blocks[0, x, y, z]
-                by[1, 2, z] += level * blocks[2, x, y, z]
-            by[0, 0, x] += p[1, y] * along
-            by[0, 1, y] += p[0, x] * along
-            by[1, 0, x] += p[1, y] * deep
-            by[1, 1, y] += p[0, x] * deep
-            bent[0, 0] += 4.0 * level * squares[0, x] * stiff
-            bent[0, 1] += 4.0 * level * squares[1, y] * stiff
-            bent[0, 2] += 4.0 * level * z_stiff
-            bent[1, 0] += 6.0 * level * squares[0, x] * stiffer
-            bent[1, 1] += 6.0 * level * squares[1, y] * stiffer
-            bent[1, 2] += 6.0 * level * z_stiffer
+        products(even[one, axis], even[two, axis], SECOND, p[axis])
     for row in range(2):
-        sums[row] = 0.0
-        for m in range(MODES_SECOND):
-            sums[row] += p[0, m] * by[row, 0, m]
-        for v in range(slopes.shape[1]):
-            slopes[row, v] = 0.0
-            for axis in range(3):
-                slopes[row, v] += bent[row, axis] / sides[axis] * d_sides[axis, v]
+        limit = MODES_SECOND if row == 0 else MODES_THIRD
+        pz, none = load_few(p, 2), 0.0 * load_few(p, 2)
+        along_z, bent_x, bent_y, bent_z = none, none, none, none
+        store(by, 0, none)
+        store(by, 1, none)
+        for y in range(limit):
+            store(row_y, y, none)
+        for x in range(limit):
+            row_x = none
+            for y in range(limit):
+                level = p[0, x] * p[1, y]
+                idle = abs(level)
+                for patch in (one, two):
+                    idle = max(idle, max(abs(even[patch, 0, 1, x]), abs(even[patch, 1, 1, y])))
+                if idle < NEGLIGIBLE:
+                    continue
+                low, high = load_few(blocks, (2 * row, x, y)), load_few(blocks, (2 * row + 1, x, y))
+                along_z += level * low
+                row_x += p[1, y] * (pz * low)
+                store(row_y, y, load_few(row_y, y) + p[0, x] * (pz * low))
+                bend = level * (pz * high)
+                bent_x += squares[0, x] * bend
+                bent_y += squares[1, y] * bend
+                bent_z += bend
+            by[0, x] = total(row_x)
+        for y in range(limit):
+            by[1, y] = total(load_few(row_y, y))
+        store(by, 2, along_z)
+        sums[1 + row, one, two] = dot(p[2], by[2])
+        slope = slopes[1 + row, one, two]
+        power = 4.0 if row == 0 else 6.0
+        slope[0] += power / sides[0] * total(bent_x)
+        slope[1] += power / sides[1] * total(bent_y)
+        slope[2] += power / sides[2] * total(bent_z * load_few(squares, (2, 0)))
         for axis in range(3):
-            moved(
-                by[row, axis], even[one, axis], even[two, axis], modes, MODES_SECOND, places[axis], one, two,
-                slopes[row],
+            follow(
+                by[axis], even[one, axis], even[two, axis], SECOND, axis, joints, sides, sizes, one, two,
+                slope,
             )  # fmt: skip
 
 
-@compiled_sums
+@compiled
 def _kept(a: float, b: float, ku: float, kv: float) -> tuple[float, float, float, float, float]:
     """What the kept modes hold of a small patch, and its slopes with respect to a, b, ku and kv."""
-    first, fall = np.empty(_POINTS), np.empty(_POINTS)
     kept, by_a, by_b, by_u, by_v = 0.0, 0.0, 0.0, 0.0, 0.0
     for turn in range(2):
         one, k1 = (a, ku) if turn == 0 else (b, kv)
         two, k2 = (b, kv) if turn == 0 else (a, ku)
-        for p in range(_POINTS):
-            angle = one * k1 * NODES[p]
-            s, c = sin_cos(angle)
-            ratio = s / angle
-            first[p] = NODE_WEIGHTS[p] * ratio * ratio
-            fall[p] = NODE_WEIGHTS[p] * 2.0 * ratio * (c - ratio)  # slope over log of the angle
         whole, by_one, by_two, by_k1, by_k2 = 0.0, 0.0, 0.0, 0.0, 0.0
         for q in range(_POINTS):
             node = NODES[q]
-            inner, turned, bent = 0.0, 0.0, 0.0
-            for p in range(_POINTS):
-                angle = two * k2 * NODES[p] * node
+            inner = 0.0 * load_few(NODES, 0)
+            turned, bent = inner, inner
+            for at in range(0, _POINTS, FEW):
+                nodes = load_few(NODES, at)
+                angle, other = one * k1 * nodes, two * k2 * node * nodes
                 s, c = sin_cos(angle)
                 ratio = s / angle
-                inner += first[p] * ratio * ratio
-                turned += fall[p] * ratio * ratio
-                bent += first[p] * 2.0 * ratio * (c - ratio)
+                first = load_few(NODE_WEIGHTS, at) * ratio
+                s, beside = sin_cos(other)
+                second = s / other
+                inner += first * ratio * second * second
+                turned += 2.0 * first * (c - ratio) * second * second  # slope over log of the angle
+                bent += 2.0 * first * ratio * second * (beside - second)
+            value, falls, bends = total(inner), total(turned), total(bent)
             square = k1 * k1 + k2 * k2 * node * node
             weight = k1 * k2 * NODE_WEIGHTS[q] / math.sqrt(square)
-            whole += weight * inner
-            by_one += weight * turned
-            by_two += weight * bent
-            by_k1 += weight * (inner * (1.0 - k1 * k1 / square) + turned)
-            by_k2 += weight * (inner * (1.0 - k2 * k2 * node * node / square) + bent)
+            whole += weight * value
+            by_one += weight * falls
+            by_two += weight * bends
+            by_k1 += weight * (value * (1.0 - k1 * k1 / square) + falls)
+            by_k2 += weight * (value * (1.0 - k2 * k2 * node * node / square) + bends)
         kept += whole
         by_a += (by_one if turn == 0 else by_two) / a
         by_b += (by_two if turn == 0 else by_one) / b

@@ -1,7 +1,8 @@
 """Sums M, N and P of :mod:`models.near_field` with slopes over all variables, compiled, room by room.
 
 A sum over modes is U f V, with rows U and V of products of mode averages along both axes of a wall. It moves
-with its rows, by f V and U f, and with the sides of the room, by the terms' own slopes.
+with its rows, by f V and U f, and with the sides of the room, by the terms' own slopes. Slopes are worked
+out over the geometry of the room (:mod:`models.near_slopes_rows_kernel`), and over the variables in the end.
 """
 
 from __future__ import annotations
@@ -10,275 +11,263 @@ import math
 
 import numpy as np
 
-from models.jit import compiled, compiled_sums, entry_point, inlined
-from models.kernel_records import AXIS, HIGH, YIELDS
-from models.linear_layout import Layout
-from models.linear_terms import Terms
-from models.near_field import MODES, MODES_CORNER, MODES_SECOND, NEAR
+from models.arrays import empty, zeros
+from models.jit import compiled, entry_point
+from models.kernel_records import AXIS, FEW, HIGH, YIELDS
+from models.lanes import load_few, store
+from models.near_field import MODES, MODES_SECOND
 from models.near_field_modes_kernel import first_axis, second_axis
 from models.near_slopes_ends_kernel import add_line, give_way
 from models.near_slopes_higher_kernel import higher_blocks, higher_slopes, tail_slopes
-from models.near_slopes_rows_kernel import active_modes, averages, gathered, moved, products
-from models.near_slopes_terms_kernel import corner_terms, end_terms, facing_terms
+from models.near_slopes_rows_kernel import ALL, CORNER, active_modes, averages, dot, follow, products
+from models.near_slopes_terms_kernel import (
+    BEND,
+    HIGH_EDGE,
+    LOW,
+    F,
+    along_first,
+    along_second,
+    corner_terms,
+    end_terms,
+    facing_terms,
+)
 
 STILL = 1e-12
 """Slope of a share over a variable that counts as none [1]."""
 
 
-@compiled_sums
-def _weighted(f: np.ndarray, v: np.ndarray, rows: int, columns: int, found: np.ndarray) -> None:
-    """Sum of f times v along the second axis."""
-    for a in range(rows):
-        total = 0.0
-        for b in range(columns):
-            total += f[a, b] * v[b]
-        found[a] = total
-
-
-@inlined
-def _whole(count: int) -> int:
-    return (count + 7) // 8 * 8
+@compiled
+def _fill_planes(
+    one: int, two: int, line: int, joints: np.ndarray, sides: np.ndarray, sizes: np.ndarray,
+    squares: np.ndarray, on: np.ndarray, planes: np.ndarray, edges: np.ndarray,
+) -> None:  # fmt: skip
+    """Terms of two patches and their slopes; ``edges``: where the second begins and ends off the first."""
+    normal, other = joints[one, AXIS], joints[two, AXIS]
+    u, v, depth = first_axis(normal), second_axis(normal), sides[normal]
+    along = 0 if line == u else (1 if line == v else 2)
+    low, high = 0.0, depth
+    flat, flat_low, flat_high = 0.0, 0.0, 0.0
+    if normal == other:
+        same = joints[one, HIGH] == joints[two, HIGH]
+        facing_terms(on, squares[u], squares[v], depth, same, planes)
+        flat = depth * depth * (1.0 / 3.0 if same else -1.0 / 6.0)
+    else:
+        column = 0 if first_axis(other) == normal else 1
+        middle, reach = sizes[two, column], sizes[two, 2 + column]
+        if joints[one, HIGH]:
+            middle = depth - middle
+        low, high = max(middle - reach, 0.0), min(middle + reach, depth)
+        corner_terms(on, squares[u], squares[v], depth, low, high, planes)
+        flat = depth * depth / 3.0 - depth * (low + high) / 2.0 + (low * low + low * high + high * high) / 6.0
+        flat_low = (2.0 * low + high) / 6.0 - 0.5 * depth
+        flat_high = (2.0 * high + low) / 6.0 - 0.5 * depth
+    if along == 2:
+        flat, flat_low, flat_high = 0.0, 0.0, 0.0
+    end_terms(on, squares[u], squares[v], along, flat, planes)
+    planes[LOW, 0, 0], planes[HIGH_EDGE, 0, 0] = flat_low, flat_high
+    edges[0], edges[1] = low, high
 
 
 @compiled
-def _near_modes(modes: np.ndarray, count: int) -> int:
-    near = 0
-    for i in range(count):
-        near += 1 if modes[i] < NEAR else 0
-    return near
+def _follow_edges(
+    one: int, two: int, joints: np.ndarray, depth: float, edges: np.ndarray, of_low: float, of_high: float,
+    slope: np.ndarray,
+) -> None:  # fmt: skip
+    """Add how a sum moves with the edges of the second patch, on a wall that meets the first one's."""
+    normal = joints[one, AXIS]
+    at = 3 + 4 * two + (0 if first_axis(joints[two, AXIS]) == normal else 1)
+    for edge in range(2):
+        rate = of_low if edge == 0 else of_high
+        if edge == 1 and not edges[1] < depth:
+            slope[normal] += rate
+        elif edge == 1 or edges[0] > 0.0:
+            if joints[one, HIGH]:
+                slope[normal] += rate
+            slope[at] += -rate if joints[one, HIGH] else rate
+            slope[at + 2] += rate if edge == 1 else -rate
 
 
-@compiled_sums
+@compiled
 def _tables(
-    one: int, two: int, yields: bool, layout: Layout, begin: int, sides: np.ndarray, d_sides: np.ndarray,
-    centre: np.ndarray, half: np.ndarray, d_place: np.ndarray, places: np.ndarray, even: np.ndarray,
-    odd: np.ndarray, squares: np.ndarray, work: np.ndarray, planes: np.ndarray, table: np.ndarray,
-    d_table: np.ndarray,
+    one: int, two: int, line: int, joints: np.ndarray, sides: np.ndarray, sizes: np.ndarray,
+    even: np.ndarray, odd: np.ndarray, squares: np.ndarray, work: np.ndarray, planes: np.ndarray,
+    table: np.ndarray, d_table: np.ndarray,
 ) -> None:  # fmt: skip
     """Double sums of the kernel of two patches, with slopes.
 
     Even by even is (0, 0), with odd modes of the first along either axis (1, 0) and (0, 1), and where both
     are one duct, with odd modes on both sides (2, 0), (1, 1) and (0, 2).
     """
-    joints = layout.graph.joints
-    normal, other = joints[begin + one, AXIS], joints[begin + two, AXIS]
-    u, v = first_axis(normal), second_axis(normal)
-    depth, n = sides[normal], d_sides.shape[1]
-    corner = normal != other
-    limit = MODES_CORNER if corner else MODES
-    at_u, at_v = np.empty(MODES, np.int64), np.empty(MODES, np.int64)
-    many_u = active_modes(even[one, u], even[two, u], odd[one, 0], yields, limit, at_u)
-    many_v = active_modes(even[one, v], even[two, v], odd[one, 1], yields, limit, at_v)
-    rows_u, rows_v = work[:9].reshape(3, 3, MODES), work[9:18].reshape(3, 3, MODES)
-    gathered(even[one, u], at_u, many_u, rows_u[0])
-    gathered(even[two, u], at_u, many_u, rows_u[1])
-    gathered(odd[one, 0], at_u, many_u, rows_u[2])
-    gathered(even[one, v], at_v, many_v, rows_v[0])
-    gathered(even[two, v], at_v, many_v, rows_v[1])
-    gathered(odd[one, 1], at_v, many_v, rows_v[2])
-    ku, kv = work[18], work[19]
-    for i in range(many_u):
-        ku[i] = squares[u, at_u[i]]
-    for i in range(many_v):
-        kv[i] = squares[v, at_v[i]]
-    wide_u, wide_v = _whole(many_u), _whole(many_v)  # whole vectors; what is beyond the modes has no weight
-    for i in range(many_v, wide_v):
-        kv[i] = squares[v, MODES - 1]
-    near_u, near_v = _near_modes(at_u, many_u), _near_modes(at_v, many_v)
-    f, bend, by_low, by_high, across = planes[0], planes[1], planes[2], planes[3], planes[4]
-    low, high, flat, sign = 0.0, 0.0, 0.0, 1.0
-    flat_low, flat_high = 0.0, 0.0
-    column = 0 if first_axis(other) == normal else 1
-    line = 0 if layout.line == u else (1 if layout.line == v else 2)
-    if corner:
-        middle, reach = centre[two, column], half[two, column]
-        if joints[begin + one, HIGH]:
-            middle, sign = depth - middle, -1.0
-        low, high = max(middle - reach, 0.0), min(middle + reach, depth)
-        corner_terms(
-            ku, many_u, near_u, kv, wide_v, near_v, depth, low, high, f, bend, by_low, by_high, work[20:24]
-        )
-        flat = depth * depth / 3.0 - depth * (low + high) / 2.0 + (low * low + low * high + high * high) / 6.0
-        flat_low = (2.0 * low + high) / 6.0 - 0.5 * depth
-        flat_high = (2.0 * high + low) / 6.0 - 0.5 * depth
-    else:
-        same = joints[begin + one, HIGH] == joints[begin + two, HIGH]
-        facing_terms(ku, many_u, near_u, kv, wide_v, near_v, depth, same, f, bend)
-        flat = depth * depth * (1.0 / 3.0 if same else -1.0 / 6.0)
-    if line == 2:
-        flat, flat_low, flat_high = 0.0, 0.0, 0.0
-    zero_u, zero_v = many_u > 0 and at_u[0] == 0, many_v > 0 and at_v[0] == 0
-    end_terms(ku, many_u, kv, many_v, zero_u, zero_v, line, flat, f, bend)
-    if corner and zero_u and zero_v:
-        by_low[0, 0], by_high[0, 0] = flat_low, flat_high
-    for b in range(many_v):
-        for a in range(wide_u):
-            across[b, a] = f[a, b] if a < many_u else 0.0
-    left, right, f_right, bend_right, low_right = work[20], work[21], work[22], work[23], work[24]
-    high_right, left_f, bend_kv, kv_right = work[25], work[26], work[27], work[28]
-    for c in range(3 if yields and one == two else (2 if yields else 1)):
-        # rows along v: even by even, odd by even, odd by odd
-        v1, v2 = (2 if c > 0 else 0), (2 if c == 2 else 1)
-        products(rows_v[v1], rows_v[v2], at_v, many_v, wide_v, right)
-        for b in range(wide_v):
-            kv_right[b] = kv[b] * right[b]
-        _weighted(f, right, many_u, wide_v, f_right)
-        _weighted(bend, right, many_u, wide_v, bend_right)
-        _weighted(bend, kv_right, many_u, wide_v, bend_kv)
-        if corner:
-            _weighted(by_low, right, many_u, wide_v, low_right)
-            _weighted(by_high, right, many_u, wide_v, high_right)
-        for r in range(3):
-            if r + c > (2 if one == two else 1) or (r > 0 and not yields):
-                continue
-            u1, u2 = (2 if r > 0 else 0), (2 if r == 2 else 1)
-            if one == two and r == 1:
-                u1, u2 = 2, 1
-            products(rows_u[u1], rows_u[u2], at_u, many_u, wide_u, left)
-            _weighted(across, left, many_v, wide_u, left_f)
-            total, by_u, by_v, of_low, of_high = 0.0, 0.0, 0.0, 0.0, 0.0
-            for a in range(many_u):
-                total += left[a] * f_right[a]
-                by_u += left[a] * ku[a] * bend_right[a]
-                by_v += left[a] * bend_kv[a]
+    normal, yields, own = joints[one, AXIS], joints[one, YIELDS] == 1, one == two
+    u, v, depth, edges = first_axis(normal), second_axis(normal), sides[normal], work[13]
+    corner = normal != joints[two, AXIS]
+    kind = CORNER if corner else ALL
+    on, left, right = work[0], work[1], work[2]
+    ku, kv = squares[u], squares[v]
+    active_modes(even[one, u], even[two, u], odd[one, 0], yields, kind, on)
+    _fill_planes(one, two, line, joints, sides, sizes, squares, on, planes, edges)
+    most = 2 if own else 1
+    for c in range(1 + most if yields else 1):
+        x_v = odd[one, 1] if c > 0 else even[one, v]
+        y_v = odd[one, 1] if c == 2 else even[two, v]
+        products(x_v, y_v, kind, right)
+        for part in range(4 if corner else 2):
+            along_second(on, planes[part], right, work[3 + part])
+        for at in range(0, MODES, FEW):
+            store(right, at, load_few(right, at) * load_few(kv, at))
+        along_second(on, planes[BEND], right, work[7])
+        for r in range(1 + most - c if yields else 1):
+            x_u = odd[one, 0] if r > 0 else even[one, u]
+            y_u = odd[one, 0] if r == 2 else even[two, u]
+            products(x_u, y_u, kind, left)
+            along_first(on, planes[F], left, work[8])
+            value, by_v = dot(left, work[3 + F]), dot(left, work[7])
+            slope = d_table[r, c]
+            for at in range(slope.size):
+                slope[at] = 0.0
+            of_low, of_high = 0.0, 0.0
             if corner:
-                for a in range(many_u):
-                    of_low += left[a] * low_right[a]
-                    of_high += left[a] * high_right[a]
-            table[r, c] = total
+                of_low, of_high = dot(left, work[3 + LOW]), dot(left, work[3 + HIGH_EDGE])
+                _follow_edges(one, two, joints, depth, edges, of_low, of_high, slope)
+            for at in range(0, MODES, FEW):
+                store(left, at, load_few(left, at) * load_few(ku, at))
+            by_u = dot(left, work[3 + BEND])
+            table[r, c] = value
+            slope[u] += by_u / sides[u]
+            slope[v] += by_v / sides[v]
             # of second degree in lengths
-            by_depth = (2.0 * total - by_u - by_v - low * of_low - high * of_high) / depth
-            by_u, by_v = by_u / sides[u], by_v / sides[v]
-            for i in range(n):
-                slope = by_u * d_sides[u, i] + by_v * d_sides[v, i] + by_depth * d_sides[normal, i]
-                if corner:
-                    mid = sign * d_place[two, column, i] + (d_sides[normal, i] if sign < 0.0 else 0.0)
-                    wide = d_place[two, 2 + column, i]
-                    slope += of_low * (mid - wide if low > 0.0 else 0.0)
-                    slope += of_high * (mid + wide if high < depth else d_sides[normal, i])
-                d_table[r, c, i] = slope
-            moved(
-                f_right, rows_u[u1], rows_u[u2], at_u, many_u, places[u], one, one if r == 2 else two,
-                d_table[r, c],
-            )  # fmt: skip
-            moved(
-                left_f, rows_v[v1], rows_v[v2], at_v, many_v, places[v], one, one if c == 2 else two,
-                d_table[r, c],
-            )  # fmt: skip
+            slope[normal] += (2.0 * value - by_u - by_v - edges[0] * of_low - edges[1] * of_high) / depth
+            follow(
+                work[3 + F], x_u, y_u, kind, u, joints, sides, sizes, one, one if r == 2 else two, slope
+            )
+            follow(work[8], x_v, y_v, kind, v, joints, sides, sizes, one, one if c == 2 else two, slope)
 
 
 @compiled
-def _room(layout: Layout, terms: Terms, p: int, chamber: int, sums: np.ndarray,
-          slopes: np.ndarray) -> None:  # fmt: skip
-    """V times M, N and P among the patches of one room, and their slopes."""
-    joints, begin = layout.graph.joints, layout.graph.starts[chamber]
-    count, n = sums.shape[1], terms.slope.shape[2]
-    sides = terms.value[p, layout.rooms + 3 * chamber : layout.rooms + 3 * chamber + 3]
-    d_sides = terms.slope[p, layout.rooms + 3 * chamber : layout.rooms + 3 * chamber + 3]
-    centre, half, d_place = np.empty((count, 2)), np.empty((count, 2)), np.empty((count, 4, n))
-    places = np.zeros((3, count, 2, n))
-    even, odd = np.zeros((count, 3, 3, MODES)), np.zeros((count, 2, 3, MODES))
-    squares = np.empty((3, MODES))
-    volume, d_volume = sides[0] * sides[1] * sides[2], np.zeros(n)
-    for s in range(3):
+def _copy(source: np.ndarray, target: np.ndarray) -> None:
+    for i in range(source.size):
+        target[i] = source[i]
+
+
+@compiled
+def _set_patches(
+    joints: np.ndarray, sides: np.ndarray, sizes: np.ndarray, d_sides: np.ndarray, d_sizes: np.ndarray,
+    even: np.ndarray, odd: np.ndarray,
+) -> None:  # fmt: skip
+    """Mode averages of all patches of a room along all axes."""
+    for a in range(sizes.shape[0]):
+        axis = joints[a, AXIS]
         for m in range(MODES):
-            squares[s, m] = (math.pi * m / sides[s]) ** 2
-        for i in range(n):
-            d_volume[i] += volume / sides[s] * d_sides[s, i]
-    for a in range(count):
-        axis, at = joints[begin + a, AXIS], layout.patches + 4 * (begin + a)
-        for m in range(MODES):
-            even[a, axis, 0, m] = -1.0 if joints[begin + a, HIGH] == 1 and m % 2 else 1.0
-        for q in range(4):
-            for i in range(n):
-                d_place[a, q, i] = terms.slope[p, at + q, i]
+            even[a, axis, 0, m] = -1.0 if joints[a, HIGH] == 1 and m % 2 else 1.0
         for column in range(2):
             s = first_axis(axis) if column == 0 else second_axis(axis)
-            centre[a, column], half[a, column] = terms.value[p, at + column], terms.value[p, at + 2 + column]
-            share, width = centre[a, column] / sides[s], half[a, column] / sides[s]
-            moves = False
-            for i in range(n):
-                places[s, a, 0, i] = (d_place[a, column, i] - share * d_sides[s, i]) / sides[s]
-                places[s, a, 1, i] = (d_place[a, 2 + column, i] - width * d_sides[s, i]) / sides[s]
-                moves = moves or abs(places[s, a, 0, i]) > STILL
-            averages(share, width, moves, even[a, s], odd[a, column], joints[begin + a, YIELDS] == 1)
-    table, d_table = np.empty((3, 3)), np.empty((3, 3, n))
-    blocks = np.empty((4, MODES_SECOND, MODES_SECOND, MODES_SECOND))
-    higher_blocks(squares, layout.line, blocks)
-    work, planes = np.empty((29, MODES)), np.empty((5, MODES, MODES))
-    taken, d_taken = np.zeros((count, 2, count)), np.zeros((count, 2, count, n))
-    own, d_own = np.zeros((count, 3)), np.zeros((count, 3, n))
+            share, width = sizes[a, column] / sides[s], sizes[a, 2 + column] / sides[s]
+            most = 0.0
+            for i in range(d_sides.shape[1]):
+                most = max(most, abs(d_sizes[4 * a + column, i] - share * d_sides[s, i]))
+            moves = most > STILL * sides[s]
+            averages(share, width, moves, even[a, s], odd[a, column], joints[a, YIELDS] == 1)
+
+
+@compiled
+def _room(
+    line: int, joints: np.ndarray, sides: np.ndarray, sizes: np.ndarray, even: np.ndarray, odd: np.ndarray,
+    sums: np.ndarray, slopes: np.ndarray,
+) -> None:  # fmt: skip
+    """V times M, N and P among the patches of one room, and their slopes over its geometry."""
+    count, wide, volume = sizes.shape[0], slopes.shape[3], sides[0] * sides[1] * sides[2]
+    squares, work = empty((3, MODES)), empty((14, MODES))
+    for s in range(3):
+        for m in range(MODES):
+            squares[s, m] = (math.pi * m / sides[s]) * (math.pi * m / sides[s])
+    table, d_table = empty((3, 3)), empty((3, 3, wide))
+    blocks, planes = empty((4, MODES_SECOND, MODES_SECOND, FEW)), zeros((4, MODES, MODES))
+    higher_blocks(squares, line, blocks)
+    taken, d_taken = zeros((count, 2, count)), zeros((count, 2, count, wide))
+    own, d_own = zeros((count, 3)), zeros((count, 3, wide))
     for a in range(count):
         for b in range(a, count):
-            swap = joints[begin + b, YIELDS] == 1 and joints[begin + a, YIELDS] == 0
+            swap = joints[b, YIELDS] == 1 and joints[a, YIELDS] == 0
             for turn in range(2 if a != b else 1):
                 one, two = (b, a) if swap != (turn == 1) else (a, b)
-                yields = joints[begin + one, YIELDS] == 1
+                yields = joints[one, YIELDS] == 1
                 if turn == 1 and not yields:
                     break
                 _tables(
-                    one, two, yields, layout, begin, sides, d_sides, centre, half, d_place, places, even, odd,
-                    squares, work, planes, table, d_table,
-                )  # fmt: skip
+                    one, two, line, joints, sides, sizes, even, odd, squares, work, planes, table, d_table
+                )
                 if turn == 0:
                     sums[0, a, b] = table[0, 0]
-                    slopes[0, a, b] = d_table[0, 0]
+                    _copy(d_table[0, 0], slopes[0, a, b])
                 if yields:
-                    taken[one, 0, two], taken[one, 1, two] = table[1, 0], table[0, 1]
-                    d_taken[one, 0, two], d_taken[one, 1, two] = d_table[1, 0], d_table[0, 1]
-                if yields and a == b:
-                    own[a, 0], own[a, 1], own[a, 2] = table[2, 0], table[0, 2], table[1, 1]
-                    d_own[a, 0], d_own[a, 1], d_own[a, 2] = d_table[2, 0], d_table[0, 2], d_table[1, 1]
+                    for q in range(2):
+                        taken[one, q, two] = table[1 - q, q]
+                        _copy(d_table[1 - q, q], d_taken[one, q, two])
+                for q in range(3 if yields and a == b else 0):
+                    r, c = (2 if q == 0 else 0) if q < 2 else 1, (2 if q == 1 else 0) if q < 2 else 1
+                    own[a, q] = table[r, c]
+                    _copy(d_table[r, c], d_own[a, q])
             if a == b:
-                axis = joints[begin + a, AXIS]
-                u, v = first_axis(axis), second_axis(axis)
-                rest, by_u, by_v, by_a, by_b = tail_slopes(sides[u], sides[v], half[a, 0], half[a, 1])
+                u, v = first_axis(joints[a, AXIS]), second_axis(joints[a, AXIS])
+                rest, by_u, by_v, by_a, by_b = tail_slopes(sides[u], sides[v], sizes[a, 2], sizes[a, 3])
                 sums[0, a, a] += rest * volume
-                for i in range(n):
-                    slope = by_u * d_sides[u, i] + by_v * d_sides[v, i]
-                    slope += by_a * d_place[a, 2, i] + by_b * d_place[a, 3, i]
-                    slopes[0, a, a, i] += slope * volume + rest * d_volume[i]
-            higher_slopes(
-                even, a, b, squares, blocks, places, sides, d_sides, sums[1:, a, b], slopes[1:, a, b]
-            )
+                slope = slopes[0, a, a]
+                slope[u] += by_u * volume
+                slope[v] += by_v * volume
+                slope[3 + 4 * a + 2] += by_a * volume
+                slope[3 + 4 * a + 3] += by_b * volume
+                for s in range(3):
+                    slope[s] += rest * volume / sides[s]
+            higher_slopes(even, a, b, joints, squares, blocks, sides, sizes, sums, slopes)
     for a in range(count):
-        if joints[begin + a, YIELDS] == 1:
+        if joints[a, YIELDS] == 1:
             add_line(
-                a, layout, begin, sides, d_sides, places, even, odd, squares, own[a], d_own[a], taken, d_taken
+                a, line, joints, sides, sizes, even, odd, squares, own[a], d_own[a], taken, d_taken
             )
-            give_way(
-                a, half, d_place, volume, d_volume, own[a], d_own[a], taken, d_taken, sums, slopes
-            )
-    for row in range(3):
-        for a in range(count):
-            for b in range(a, count):
-                sums[row, a, b] /= volume
-                for i in range(n):
-                    slopes[row, a, b, i] = (slopes[row, a, b, i] - sums[row, a, b] * d_volume[i]) / volume
+            give_way(a, sides, sizes, own[a], d_own[a], taken, d_taken, sums, slopes)
 
 
 @entry_point
-def near_points(layout: Layout, terms: Terms) -> None:
-    """M, N and P of every pair of patches with slopes, into ``near`` and ``d_near`` of the terms.
+def near_points(
+    line: int, rooms: int, patches: int, starts: np.ndarray, joints: np.ndarray, value: np.ndarray,
+    slope: np.ndarray, near: np.ndarray, d_near: np.ndarray,
+) -> None:  # fmt: skip
+    """M, N and P of every pair of patches with slopes over the variables.
 
     Parameters
     ----------
-    layout : Layout
-        Structure [record].
-    terms : Terms
-        Sizes with slopes; the sums are written in place [record].
+    line, rooms, patches : int
+        Of a layout [1].
+    starts, joints : ndarray of int
+        Of its graph [1].
+    value, slope : ndarray, shape (n_points, n_columns) and (n_points, n_columns, n)
+        Of the terms [mixed].
+    near, d_near : ndarray, shape (n_points, n_pairs, 3) and (n_points, n_pairs, 3, n)
+        Of the terms; ``near`` is written, ``d_near`` added to [mixed].
     """
-    starts, n = layout.graph.starts, terms.slope.shape[2]
-    for p in range(terms.value.shape[0]):
+    for p in range(value.shape[0]):
         pair = 0
         for chamber in range(starts.size - 2):
-            count = starts[chamber + 1] - starts[chamber]
-            sums, slopes = np.zeros((3, count, count)), np.zeros((3, count, count, n))
-            _room(layout, terms, p, chamber, sums, slopes)
+            begin, count = starts[chamber], starts[chamber + 1] - starts[chamber]
+            wide = (3 + 4 * count + FEW - 1) // FEW * FEW
+            room, first = rooms + 3 * chamber, patches + 4 * begin
+            sums, slopes = zeros((3, count, count)), zeros((3, count, count, wide))
+            even, odd = zeros((count, 3, 3, MODES)), zeros((count, 2, 3, MODES))
+            sides, sizes, here = value[p, room:], empty((count, 4)), joints[begin:]
+            for a in range(count):
+                for q in range(4):
+                    sizes[a, q] = value[p, first + 4 * a + q]
+            _set_patches(here, sides, sizes, slope[p, room:], slope[p, first:], even, odd)
+            _room(line, here, sides, sizes, even, odd, sums, slopes)
+            over = 1.0 / (sides[0] * sides[1] * sides[2])
             for a in range(count):
                 for b in range(a, count):
                     for row in range(3):
-                        terms.near[p, pair, row] = sums[row, a, b]
-                        for i in range(n):
-                            terms.d_near[p, pair, row, i] = slopes[row, a, b, i]
+                        found = sums[row, a, b] * over
+                        near[p, pair, row] = found
+                        for s in range(3 + 4 * count):
+                            rate = slopes[row, a, b, s] * over - (found / sides[s] if s < 3 else 0.0)
+                            column = room + s if s < 3 else first + s - 3
+                            for i in range(slope.shape[2] if rate != 0.0 else 0):
+                                d_near[p, pair, row, i] += rate * slope[p, column, i]
                     pair += 1

@@ -1,4 +1,8 @@
-"""Mode averages with slopes, and the modes that count, compiled (:mod:`models.near_slopes_kernel`)."""
+"""Mode averages with slopes, compiled, eight modes side by side (:mod:`models.near_slopes_kernel`).
+
+Slopes are with respect to the geometry of a room: its three sides, then centre and half side of every patch
+along both axes of its wall, in the order of the columns of :class:`models.linear_layout.Layout`.
+"""
 
 from __future__ import annotations
 
@@ -6,11 +10,21 @@ import math
 
 import numpy as np
 
-from models.jit import compiled, compiled_sums, sin_cos
-from models.near_field import MODES
+from models.jit import compiled, sin_cos
+from models.kernel_records import AXIS, FEW
+from models.lanes import any_lane, choose, load_few, store, total
+from models.near_field import MODES, MODES_CORNER, MODES_SECOND
+from models.near_field_modes_kernel import first_axis
 
 NEGLIGIBLE = 1e-14
 """Share of a mode below which it is left out, in sums and slopes."""
+
+ALL, CORNER, SECOND = range(3)
+"""Rows of the weights below: all modes, those of walls that meet, those of higher sums."""
+
+_ORDER = np.arange(MODES, dtype=float)
+WEIGHTS = np.where(_ORDER < np.array([[MODES], [MODES_CORNER], [MODES_SECOND]]), 2.0 - (_ORDER == 0.0), 0.0)
+"""Weights of modes along an axis, zero for those left out."""
 
 
 @compiled
@@ -30,93 +44,121 @@ def averages(
     yields : bool
         Whether the odd ones are wanted [flag].
     """
-    s1, c1 = sin_cos(math.pi * share)
-    s2, c2 = sin_cos(math.pi * width)
-    s, c, sh, ch = 0.0, 1.0, 0.0, 1.0
-    even[0, 0], even[1, 0], even[2, 0] = 1.0, 0.0, 0.0
-    odd[0, 0], odd[1, 0], odd[2, 0] = 0.0, 0.0, 0.0
-    for m in range(1, MODES):
-        s, c = s * c1 + c * s1, c * c1 - s * s1
-        sh, ch = sh * c2 + ch * s2, ch * c2 - sh * s2
+    for at in range(0, MODES, FEW):
+        m = load_few(_ORDER, at)
         turn = math.pi * m
-        spread = sh / (turn * width)
-        even[0, m] = c * spread
-        even[1, m] = -turn * s * spread if moves else 0.0
-        even[2, m] = c * (ch - spread) / width
+        s, c = sin_cos(turn * share)
+        sh, ch = sin_cos(turn * width)
+        none = m < 0.5
+        spread = choose(none, 1.0, sh / (turn * width))
+        store(even, (0, at), c * spread)
+        store(even, (1, at), -turn * s * spread if moves else 0.0 * m)
+        store(even, (2, at), choose(none, 0.0, c * (ch - spread) / width))
         if not yields:
             continue
         reach = m * width
+        over = 1.0 / (reach * reach - 0.25)
+        scale = math.sqrt(2.0) / math.pi
+        form = scale * ch * reach * over
+        slope = -scale * m * (math.pi * sh * reach * over + ch * (reach * reach + 0.25) * over * over)
         off = reach - 0.5
-        if abs(off) < 0.1:  # both factors of the plain form vanish at half a wave across the patch
-            angle = math.pi * off
-            si, co = math.sin(angle), math.cos(angle)
-            ratio = 1.0 - angle * angle / 6.0 * (1.0 - angle * angle / 20.0 * (1.0 - angle * angle / 42.0))
-            fall = 1.0 - angle * angle / 10.0 * (1.0 - angle * angle / 28.0 * (1.0 - angle * angle / 54.0))
-            fall *= -math.pi * angle / 3.0
-            other = math.pi * (off + 1.0)
-            form = -math.sqrt(0.5) * (ratio + si / other)
-            slope = -math.sqrt(0.5) * (fall + math.pi * (co * other - si) / (other * other)) * m
-        else:
-            over = 1.0 / (reach * reach - 0.25)
-            scale = math.sqrt(2.0) / math.pi
-            form = scale * ch * reach * over
-            slope = -scale * m * (math.pi * sh * reach * over + ch * (reach * reach + 0.25) * over * over)
-        odd[0, m] = s * form
-        odd[1, m] = turn * c * form if moves else 0.0
-        odd[2, m] = s * slope
+        vanishing = abs(off) < 0.1  # both factors of the plain form vanish at half a wave across the patch
+        if any_lane(vanishing):
+            angle = math.pi * choose(vanishing, off, 0.0)
+            si, co = sin_cos(angle)
+            z = angle * angle
+            ratio = 1.0 - z / 6.0 * (1.0 - z / 20.0 * (1.0 - z / 42.0))
+            fall = -math.pi * angle / 3.0 * (1.0 - z / 10.0 * (1.0 - z / 28.0 * (1.0 - z / 54.0)))
+            other = angle + math.pi
+            bend = math.pi * (co * other - si) / (other * other)
+            form = choose(vanishing, -math.sqrt(0.5) * (ratio + si / other), form)
+            slope = choose(vanishing, -math.sqrt(0.5) * (fall + bend) * m, slope)
+        store(odd, (0, at), s * form)
+        store(odd, (1, at), turn * c * form if moves else 0.0 * m)
+        store(odd, (2, at), s * slope)
 
 
 @compiled
-def active_modes(one: np.ndarray, two: np.ndarray, odd: np.ndarray, yields: bool, modes: int,
-                 found: np.ndarray) -> int:  # fmt: skip
-    """Modes whose products along one axis, or the slopes of these, do not vanish, in order; their number."""
-    count = 0
-    for m in range(modes):
-        first = abs(one[0, m]) + abs(one[1, m]) / MODES
+def active_modes(
+    one: np.ndarray, two: np.ndarray, odd: np.ndarray, yields: bool, kind: int, found: np.ndarray
+) -> None:
+    """Modes whose products along one axis, or the slopes of these, do not vanish: 1 or 0."""
+    for at in range(0, MODES, FEW):
+        x, by_x = abs(load_few(one, (0, at))), abs(load_few(one, (1, at)))
+        y, by_y = abs(load_few(two, (0, at))), abs(load_few(two, (1, at)))
+        first = x + by_x * (1.0 / MODES)
+        alone = 0.0 * x
         if yields:
-            first += abs(odd[0, m]) + abs(odd[1, m]) / MODES
-        if first * abs(two[0, m]) > NEGLIGIBLE or abs(one[0, m] * two[1, m]) > NEGLIGIBLE * MODES:
-            found[count] = m
-            count += 1
-        elif yields and abs(odd[0, m]) * (abs(odd[0, m]) + abs(two[1, m]) + abs(two[0, m])) > NEGLIGIBLE:
-            found[count] = m
-            count += 1
-    return count
+            own = abs(load_few(odd, (0, at)))
+            first += own + abs(load_few(odd, (1, at))) * (1.0 / MODES)
+            alone = own * (own + by_y + y)
+        size = max(max(first * y, x * by_y * (1.0 / MODES)), alone)
+        lives = (size > NEGLIGIBLE) & (load_few(WEIGHTS, (kind, at)) > 0.0)
+        store(found, at, choose(lives, 1.0, 0.0))
 
 
 @compiled
-def gathered(rows: np.ndarray, modes: np.ndarray, count: int, target: np.ndarray) -> None:
-    """Some modes of averages and their slopes side by side."""
-    for part in range(3):
-        for i in range(count):
-            target[part, i] = rows[part, modes[i]]
+def products(one: np.ndarray, two: np.ndarray, kind: int, target: np.ndarray) -> None:
+    """Weighted products of two rows of averages."""
+    for at in range(0, target.size, FEW):
+        weight = load_few(WEIGHTS, (kind, at))
+        store(target, at, weight * load_few(one, (0, at)) * load_few(two, (0, at)))
 
 
 @compiled
-def products(one: np.ndarray, two: np.ndarray, modes: np.ndarray, count: int, wide: int,
-             target: np.ndarray) -> None:  # fmt: skip
-    """Weighted products of two rows of averages, and zeros behind them."""
-    for i in range(count):
-        target[i] = (1.0 if modes[i] == 0 else 2.0) * one[0, i] * two[0, i]
-    for i in range(count, wide):
-        target[i] = 0.0
+def dot(one: np.ndarray, two: np.ndarray) -> float:
+    """Sum of products."""
+    found = 0.0 * load_few(one, 0)
+    for at in range(0, one.size, FEW):
+        found += load_few(one, at) * load_few(two, at)
+    return total(found)
 
 
-@compiled_sums
-def moved(by_product: np.ndarray, one: np.ndarray, two: np.ndarray, modes: np.ndarray, count: int,
-          places: np.ndarray, first: int, second: int, slope: np.ndarray) -> None:  # fmt: skip
+@compiled
+def follow(
+    by_product: np.ndarray, one: np.ndarray, two: np.ndarray, kind: int, s: int, joints: np.ndarray,
+    sides: np.ndarray, sizes: np.ndarray, first: int, second: int, slope: np.ndarray,
+) -> None:  # fmt: skip
     """Add how a sum moves by its products along one axis.
 
-    ``places``: slopes of share and width of every patch along that axis over the variables,
-    shape (n_patches, 2, n); ``first`` and ``second`` say whose rows ``one`` and ``two`` are.
+    Parameters
+    ----------
+    by_product : ndarray
+        Slopes over the products [mixed].
+    one, two : ndarray, shape (3, MODES)
+        Averages that make the products [1].
+    kind : int
+        Which weights [1].
+    s : int
+        The axis [1].
+    joints : ndarray of int
+        Joints of the room [1].
+    sides, sizes : ndarray, shape (3,), (n_patches, 4)
+        Of the room, and centres and half sides of its patches [m].
+    first, second : int
+        Whose averages they are [1].
+    slope : ndarray
+        Slopes over the geometry, added to [mixed].
     """
-    a1, a2, b1, b2 = 0.0, 0.0, 0.0, 0.0
-    for i in range(count):
-        weight = by_product[i] * (1.0 if modes[i] == 0 else 2.0)
-        a1 += weight * one[1, i] * two[0, i]
-        a2 += weight * one[2, i] * two[0, i]
-        b1 += weight * one[0, i] * two[1, i]
-        b2 += weight * one[0, i] * two[2, i]
-    for v in range(slope.size):
-        slope[v] += a1 * places[first, 0, v] + a2 * places[first, 1, v]
-        slope[v] += b1 * places[second, 0, v] + b2 * places[second, 1, v]
+    a1 = 0.0 * load_few(by_product, 0)
+    a2, b1, b2 = a1, a1, a1
+    for at in range(0, by_product.size, FEW):
+        weight = load_few(by_product, at) * load_few(WEIGHTS, (kind, at))
+        x, y = weight * load_few(one, (0, at)), weight * load_few(two, (0, at))
+        a1 += y * load_few(one, (1, at))
+        a2 += y * load_few(one, (2, at))
+        b1 += x * load_few(two, (1, at))
+        b2 += x * load_few(two, (2, at))
+    over = 1.0 / sides[s]
+    for turn in range(2):
+        patch = first if turn == 0 else second
+        axis = joints[patch, AXIS]
+        if axis == s:
+            continue
+        by_share, by_width = (total(a1), total(a2)) if turn == 0 else (total(b1), total(b2))
+        column = 0 if first_axis(axis) == s else 1
+        at = 3 + 4 * patch + column
+        slope[at] += by_share * over
+        slope[at + 2] += by_width * over
+        back = by_share * sizes[patch, column] + by_width * sizes[patch, 2 + column]
+        slope[s] -= back * over * over
