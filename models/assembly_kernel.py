@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from models.arrays import empty, whole
 from models.duct_kernel import duct_impedance, end_lengths
 from models.jit import compiled, entry_point, inlined
 from models.kernel_records import (
@@ -130,21 +131,21 @@ def near_fields(graph: Graph, sizes: Sizes, begin: int, end: int, sums: np.ndarr
     for chamber in range(sizes.sides.shape[0]):
         count = graph.starts[chamber + 1] - graph.starts[chamber]
         near = Near(
-            np.empty((count, 3, MODES, WIDTH)),
-            np.empty((count, 2, MODES, WIDTH)),
-            np.empty((3, MODES, WIDTH)),
-            np.empty((3, MODES, WIDTH)),
-            np.empty((3, MODES, WIDTH)),
-            np.empty(MODES, np.int64),
-            np.empty(MODES, np.int64),
-            np.empty((3, 3, WIDTH)),
-            np.empty((3, WIDTH)),
-            np.empty((count, 2, count, WIDTH)),
-            np.empty((count, 3, WIDTH)),
-            np.empty((3, MODES_SECOND, WIDTH)),
-            np.empty((3, MODES_SECOND), np.int64),
-            np.empty((MODES_SECOND, MODES_SECOND, MODES_SECOND, WIDTH)),
-            np.empty((MODES_THIRD, MODES_THIRD, MODES_THIRD, WIDTH)),
+            empty((count, 3, MODES, WIDTH)),
+            empty((count, 2, MODES, WIDTH)),
+            empty((3, MODES, WIDTH)),
+            empty((3, MODES, WIDTH)),
+            empty((3, MODES, WIDTH)),
+            whole((MODES,)),
+            whole((MODES,)),
+            empty((3, 3, WIDTH)),
+            empty((3, WIDTH)),
+            empty((count, 2, count, WIDTH)),
+            empty((count, 3, WIDTH)),
+            empty((3, MODES_SECOND, WIDTH)),
+            whole((3, MODES_SECOND)),
+            empty((MODES_SECOND, MODES_SECOND, MODES_SECOND, WIDTH)),
+            empty((MODES_THIRD, MODES_THIRD, MODES_THIRD, WIDTH)),
         )
         if graph.rooms[chamber] < 0:
             for start in range(begin, end, WIDTH):
@@ -255,13 +256,16 @@ def assemble_planes(
     """
     outer, most = graph.starts[graph.starts.size - 2], sums.shape[3]
     room = Room(
-        np.empty((1, 9, WIDTH)), np.empty((most, 10, WIDTH)), np.empty((most, WIDTH)),
-        np.empty((most, WIDTH)), np.empty((most, WIDTH)), np.empty(most, np.int64),
+        empty((1, 9, WIDTH)), empty((most, 10, WIDTH)), empty((most, WIDTH)),
+        empty((most, WIDTH)), empty((most, WIDTH)), whole((most,)),
     )  # fmt: skip
     for start in range(begin, end, WIDTH):
         block = (start - begin) // WIDTH
         system, sections = planes[block], ends[block]
-        system[:] = 0.0
+        for plane in range(system.shape[0]):
+            for part in range(2):
+                for tone in range(system.shape[2]):
+                    store(system, (plane, part, tone, 0), 0.0)
         _add_ducts(graph, tones, sizes, start, system, sections)
         _add_moving(graph, tones, sizes, start, system)
         for chamber in range(sizes.sides.shape[0]):

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from models.arrays import empty, whole
 from models.drive_kernel import amplifier_current, eliminate, exceeded, square_size
 from models.fixed_point_kernel import advance, make_pool, put_in
 from models.jit import compiled, entry_point, log
@@ -177,9 +178,9 @@ def drive_planes(
     """
     n, columns, rows = sizes.designs, tones.omega.size * tones.spaces, _make_rows(graph)
     unknowns, use_fixed = graph.entries.shape[0], sizes.voltage.shape[0] > 0
-    table, over, out = np.empty((rows.number, WIDTH)), np.empty((6, WIDTH)), np.empty((10 + unknowns, WIDTH))
-    results = np.empty(((end_at - begin_at + WIDTH - 1) // WIDTH * columns, 2 * unknowns + 1, WIDTH))
-    pool, free = make_pool(graph, rows), np.empty(WIDTH, np.int64)
+    table, over, out = empty((rows.number, WIDTH)), empty((6, WIDTH)), empty((10 + unknowns, WIDTH))
+    results = empty(((end_at - begin_at + WIDTH - 1) // WIDTH * columns, 2 * unknowns + 1, WIDTH))
+    pool, free = make_pool(graph, rows), whole((WIDTH,))
     count = WIDTH
     for at in range(WIDTH):
         free[at] = at

@@ -69,8 +69,8 @@ def _matrices_1d(lines: np.ndarray, cells: np.ndarray) -> tuple[sparse.csr_matri
     return sparse.csr_matrix((stiffness, place), shape=shape), sparse.csr_matrix((mass, place), shape=shape)
 
 
-def _product(a: sparse.csr_matrix, b: sparse.csr_matrix, c: sparse.csr_matrix) -> sparse.csr_matrix:
-    return sparse.kron(sparse.kron(a, b, format="csr"), c, format="csr")
+def _kron(a: sparse.csr_matrix, b: sparse.csr_matrix) -> sparse.csr_matrix:
+    return sparse.kron(a, b, format="csr")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,8 +118,8 @@ class Grid:
         keep = self.air_nodes()
         pairs = []
         for (kx, mx), (ky, my), (kz, mz) in (whole, part):
-            stiffness = _product(kx, my, mz) + _product(mx, ky, mz) + _product(mx, my, kz)
-            pairs.append((stiffness, _product(mx, my, mz)))
+            across = _kron(mx, my)
+            pairs.append((_kron(_kron(kx, my) + _kron(mx, ky), mz) + _kron(across, kz), _kron(across, mz)))
         stiffness, mass = (sparse.csc_matrix((a - b)[keep][:, keep]) for a, b in zip(*pairs, strict=True))
         return stiffness, mass
 
@@ -142,5 +142,5 @@ class Grid:
 
     def prolongation(self, finer: Grid) -> sparse.csr_matrix:
         """Matrix from this grid's air nodes to another's that subdivides (part of) it [1]."""
-        rows = [point_row(a, line_nodes(b)) for a, b in zip(self.lines, finer.lines, strict=True)]
-        return _product(*rows)[finer.air_nodes()][:, self.air_nodes()]
+        x, y, z = (point_row(a, line_nodes(b)) for a, b in zip(self.lines, finer.lines, strict=True))
+        return _kron(_kron(x, y), z)[finer.air_nodes()][:, self.air_nodes()]

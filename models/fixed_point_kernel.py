@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from models.arrays import empty, whole, zeros
 from models.drive import LEAST_SPEED, MAX_STEPS, SECANT_STEPS, TOLERANCE
 from models.drive_kernel import answer, exceeded, square_size
 from models.jit import compiled, exp, log
@@ -61,12 +62,14 @@ def make_pool(graph: Graph, rows: Rows) -> Pool:
     """A pool without systems."""
     ends, unknowns = 2 * graph.bounds.ducts, graph.entries.shape[0]
     pool = Pool(
-        np.ones((rows.number, WIDTH)), np.zeros((ends, WIDTH)), np.zeros((4, ends, WIDTH)), np.zeros(WIDTH),
-        np.zeros(WIDTH), np.empty(WIDTH, np.int64), np.empty((rows.number, WIDTH)),
-        np.empty((2 * unknowns, WIDTH)), np.empty((6, WIDTH)),
+        empty((rows.number, WIDTH)), zeros((ends, WIDTH)), zeros((4, ends, WIDTH)), zeros((WIDTH,)),
+        zeros((WIDTH,)), whole((WIDTH,)), empty((rows.number, WIDTH)),
+        empty((2 * unknowns, WIDTH)), empty((6, WIDTH)),
     )  # fmt: skip
     for at in range(WIDTH):
         pool.origin[at] = -1
+    for row in range(rows.number):
+        store(pool.table, row, 1.0)
     return pool
 
 

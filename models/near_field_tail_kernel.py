@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from models.arrays import empty, zeros
 from models.jit import SIN_HALF_TURN, compiled, compiled_sums, inlined, log, round_off, series
 from models.lanes import WIDTH, any_lane, load
 from models.near_field import MODES
@@ -38,7 +39,7 @@ def _square_ratio(x: float) -> float:
 def _kept(a: float, b: float, ku: float, kv: float) -> float:
     """The part of the flanged integral that the kept modes hold, for a patch small against them."""
     kept = 0.0
-    first = np.empty(_POINTS)
+    first = empty((_POINTS,))
     for turn in range(2):
         one, k1 = (a, ku) if turn == 0 else (b, kv)
         two, k2 = (b, kv) if turn == 0 else (a, ku)
@@ -56,7 +57,7 @@ def _kept(a: float, b: float, ku: float, kv: float) -> float:
 @compiled
 def _small_tails(sides: np.ndarray, first: int, second: int, half: np.ndarray, start: int) -> float:
     """The same for patches small against the modes, which numbers one by one give."""
-    small = np.zeros(WIDTH)
+    small = zeros((WIDTH,))
     for lane in range(WIDTH):
         d = start + lane
         a, b, ku, kv = half[0, d], half[1, d], _LAST / sides[first, d], _LAST / sides[second, d]
