@@ -85,13 +85,9 @@ PLANS = {
         rungs=(Rung(effort="survey", restarts=1, kept=0.5),), full="quick", leaders=7, agree=2, most=2
     ),
     "normal": Plan(
-        rungs=(
-            Rung(effort="survey", restarts=2, kept=0.5),
-            Rung(effort="quick", restarts=1, kept=0.5),
-            Rung(effort="quick", restarts=2, kept=0.5),
-        ),
+        rungs=(Rung(effort="survey", restarts=2, kept=0.5),),
         full="normal",
-        leaders=4,
+        leaders=32,
         agree=3,
         most=6,
     ),
