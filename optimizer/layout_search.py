@@ -42,7 +42,6 @@ TRADES = 2
 NEAR_DB = 0.05
 """What placing mouths exactly may change."""
 
-
 SPREADS = (0.0, 0.05, 0.2)
 """How far plans of a relative lie from those of the arrangement that it was altered from."""
 
@@ -83,7 +82,6 @@ def lay_out(
     LaidOut or NoPlan
         The plan, or why there is none [record].
     """
-    best: LaidOut | None = None
     why: list[str] = []
     evaluations = 0
     candidates: list[_Candidate] = []
