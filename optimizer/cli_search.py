@@ -122,4 +122,4 @@ def prepare_backend(silent: bool) -> None:
     except ValueError as error:
         raise BadOption(VARIABLE, str(error)) from None
     if not silent and backend == "compiled" and not (code_folder() / COMPLETE).exists():
-        click.echo("compiling: the first search of a version takes 15 to 30 seconds longer", err=True)
+        click.echo("compiling: the first search of a version takes some ten seconds longer", err=True)
