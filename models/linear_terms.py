@@ -138,10 +138,10 @@ def make_terms(
     mouths = np.array([one[6].site[::n] for one in ends if isinstance(one[6], Mouth)], dtype=int)
     mouths = mouths.reshape(-1, points)
     keys = [(id(table), *mouths[:, p]) for p in range(points)]
+    if len(known) > KEPT:
+        known.clear()
     for p, key in enumerate(keys):
         if key not in known:
-            if len(known) > KEPT:
-                known.clear()
             known[key] = outside_of(mouths[:, p], ends, layout, medium, table)
     outside, transfer = (np.array([known[key][part] for key in keys]) for part in (0, 1))
     pairs = layout.pairs.shape[0]

@@ -22,12 +22,6 @@ ELITE_SHARE = 0.15
 INHERIT_RATE = 0.3
 REDRAW_RATE = 0.08
 
-KICK = 0.15
-"""How far a kick moves every variable; one standard deviation."""
-
-KICK_REDRAW_RATE = 0.4
-"""Share of sites that a kick draws anew."""
-
 NEIGHBOURS = 0.05
 """How far apart partners stand along a front, as a share of its length; one standard deviation."""
 
@@ -144,15 +138,6 @@ def widen(cell: Cell, rng: np.random.Generator, generations: int, stop: Callable
         trial = x + factor * (known.x[mate] - x + known.x[one] - known.x[two])
         trial = _crossed(rng, x, trial, rng.random(x.shape) < rng.uniform(0.3, 1.0, (WIDE_BATCH, 1)))
         cell.evaluate(trial, _inherited(cell, rng, known.site[at], known.site[mate]))
-
-
-def kick(cell: Cell, rng: np.random.Generator, point: Points, count: int) -> Points:
-    """Points around one: every variable moved, beyond an end turned back; some sites drawn anew."""
-    site = np.repeat(point.site, count, axis=0)
-    x = point.x + rng.normal(0.0, KICK, (count, point.x.shape[1]))
-    x = np.where(x < 0.0, -x, np.where(x > 1.0, 2.0 - x, x))
-    redraw = rng.random(site.shape) < KICK_REDRAW_RATE
-    return cell.evaluate(x, np.where(redraw, rng.integers(0, len(cell.space.sites), site.shape), site))
 
 
 def _crossed(rng: np.random.Generator, x: np.ndarray, trial: np.ndarray, cross: np.ndarray) -> np.ndarray:

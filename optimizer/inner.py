@@ -9,7 +9,8 @@ import numpy as np
 
 from optimizer.cell import Cell, Goal, Points, joined, merit, penalty
 from optimizer.climb import climb
-from optimizer.evolution import LEAST_POPULATION, best_rows, evolve, kick, screen, widen
+from optimizer.evolution import LEAST_POPULATION, best_rows, evolve, screen, widen
+from optimizer.kicks import kick
 from optimizer.linear import LINEAR
 from optimizer.polish import FEW_STEPS, SHORT_STEPS, polish, sweep_sites
 
@@ -20,7 +21,7 @@ ROUNDS = 4
 """Rounds of site sweep and polish at most."""
 
 KICKED = 512
-"""Points of a hop that are evaluated."""
+"""Points of each kind of a hop's kicks that are evaluated."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +43,7 @@ class Effort:
     hops, fruitless : int
         Hops at most, and how many without gain in turn are the last [1].
     landed : int
-        Distinct points of a hop that are polished: the best [1].
+        Distinct points of each kind of kick that are polished: the best [1].
     steps : int
         Steps of a climb towards another objective at most [1].
     refined : int
@@ -51,6 +52,8 @@ class Effort:
         Points with other sites that are polished after each sweep; 0 sweeps none [1].
     widened : int
         Generations that widen the front after climbs towards another objective [1].
+    bred, broods : int
+        Points and generations of an evolution towards an objective without slopes [1].
     """
 
     screened: int
@@ -65,6 +68,8 @@ class Effort:
     refined: int
     swept: int
     widened: int = 0
+    bred: int = 0
+    broods: int = 0
 
 
 EFFORTS = {
@@ -82,46 +87,52 @@ EFFORTS = {
         swept=0,
     ),
     "quick": Effort(
-        screened=1024,
-        islands=4,
-        population=24,
-        generations=30,
-        polished=2,
-        hops=8,
-        fruitless=3,
-        landed=16,
+        screened=256,
+        islands=2,
+        population=16,
+        generations=4,
+        polished=1,
+        hops=16,
+        fruitless=4,
+        landed=8,
         steps=20,
         refined=1,
         swept=2,
         widened=40,
+        bred=24,
+        broods=7,
     ),
     "normal": Effort(
-        screened=4096,
-        islands=8,
-        population=40,
-        generations=60,
-        polished=3,
-        hops=12,
-        fruitless=3,
-        landed=24,
+        screened=256,
+        islands=2,
+        population=16,
+        generations=4,
+        polished=1,
+        hops=20,
+        fruitless=5,
+        landed=8,
         steps=30,
         refined=2,
         swept=3,
         widened=100,
+        bred=40,
+        broods=15,
     ),
     "thorough": Effort(
-        screened=16384,
-        islands=12,
-        population=64,
-        generations=100,
-        polished=4,
+        screened=512,
+        islands=4,
+        population=16,
+        generations=4,
+        polished=1,
         hops=40,
         fruitless=8,
-        landed=24,
+        landed=12,
         steps=40,
         refined=4,
         swept=4,
         widened=200,
+        bred=64,
+        broods=25,
     ),
 }
 """Efforts by the name a season gives; ``survey`` is the first look at many graphs."""
@@ -177,15 +188,16 @@ def hop(
     goes upwards, with many kicks at once.
     """
     best, fruitless = point, 0
-    for _ in range(effort.hops):
+    for number in range(effort.hops):
         if stop() or fruitless == effort.fruitless:
             break
-        kicked = kick(cell, rng, best, KICKED)
-        fitting = kicked.take(np.nonzero(penalty(kicked, goal) == 0.0)[0])
-        if fitting.excess.size == 0:
+        landed = []
+        for kicked in kick(cell, rng, best, KICKED, number):
+            order = best_rows(kicked, goal, int((penalty(kicked, goal) == 0.0).sum()))
+            landed += _distinct(kicked.take(order), effort.landed)
+        if not landed:
             break
-        landed = joined(_distinct(fitting.take(best_rows(fitting, goal, fitting.excess.size)), effort.landed))
-        found = joined([best, polish(cell, landed, FEW_STEPS)])
+        found = joined([best, polish(cell, joined(landed), FEW_STEPS)])
         found = found.take(best_rows(found, goal, 1))
         gain = merit(found, goal)[0] - merit(best, goal)[0]
         fruitless = fruitless + 1 if gain < LEAST_GAIN_DB else 0
@@ -244,9 +256,9 @@ def seek_other(
             return
         known = cell.archive.take(best_rows(cell.archive, goal, cell.archive.excess.size))
         if goal.key not in LINEAR or any(bound.key not in LINEAR for bound in goal.bounds):
-            population = known.take(np.arange(known.excess.size)[: effort.population])
+            population = known.take(np.arange(known.excess.size)[: effort.bred])
             if population.excess.size >= LEAST_POPULATION:
-                evolve(cell, rng, population, effort.generations // 4, goal, stop)
+                evolve(cell, rng, population, effort.broods, goal, stop)
             continue
         starts = [p for p in _distinct(known, effort.refined) if penalty(p, goal)[0] == 0.0]
         if starts:
@@ -266,7 +278,7 @@ def _distinct(points: Points, count: int) -> list[Points]:
             chosen.append(i)
         if len(chosen) == count:
             break
-    return _each(points.take(np.array(chosen)))
+    return _each(points.take(np.array(chosen, dtype=int)))
 
 
 def _each(points: Points) -> list[Points]:

@@ -31,9 +31,6 @@ CONTENDER_DB = 0.1
 NEAR_DB = 0.35
 """A leader within this of the best cell gets a second chance: single runs scatter so much."""
 
-CONTENDERS = 4
-"""Cells that are run again, the best ones: where many are level, whichever wins is as good."""
-
 OTHER_CELLS = 4
 """Graphs whose other objectives are sought: the best, and those that the front would miss most."""
 
@@ -50,11 +47,14 @@ class Rung:
         Runs of this effort that every cell has had at the end of the rung [1].
     kept : float
         Share of the cells that go on [1].
+    least : int
+        Cells that go on at least [1].
     """
 
     effort: str
     restarts: int
     kept: float
+    least: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,6 +69,8 @@ class Plan:
         Effort of the last stage [text].
     leaders : int
         Cells that reach the last stage, plain boxes aside [1].
+    contenders : int
+        Leaders that may be run again, the best ones: where many are level, whichever wins is as good [1].
     agree, most : int
         Restarts that must agree on a contender's best, and restarts of a cell at most [1].
     """
@@ -76,29 +78,41 @@ class Plan:
     rungs: tuple[Rung, ...]
     full: str
     leaders: int
+    contenders: int
     agree: int
     most: int
 
 
 PLANS = {
     "quick": Plan(
-        rungs=(Rung(effort="survey", restarts=1, kept=0.5),), full="quick", leaders=7, agree=2, most=2
+        rungs=(Rung(effort="survey", restarts=1, kept=0.5),),
+        full="quick",
+        leaders=7,
+        contenders=2,
+        agree=2,
+        most=2,
     ),
     "normal": Plan(
-        rungs=(Rung(effort="survey", restarts=2, kept=0.5),),
+        rungs=(
+            Rung(effort="survey", restarts=2, kept=0.45),
+            Rung(effort="normal", restarts=1, kept=0.4, least=6),
+            Rung(effort="normal", restarts=3, kept=0.3),
+        ),
         full="normal",
-        leaders=32,
+        leaders=4,
+        contenders=4,
         agree=3,
-        most=6,
+        most=8,
     ),
     "thorough": Plan(
         rungs=(
             Rung(effort="survey", restarts=3, kept=0.7),
-            Rung(effort="quick", restarts=3, kept=0.6),
-            Rung(effort="normal", restarts=1, kept=0.5),
+            Rung(effort="normal", restarts=2, kept=0.5),
+            Rung(effort="thorough", restarts=2, kept=0.4),
         ),
         full="thorough",
         leaders=8,
+        contenders=4,
         agree=4,
         most=16,
     ),
@@ -222,7 +236,8 @@ class Race:
             if len(cells) <= self.plan.leaders:
                 break
             yield [Task(graph=g, restart=i, effort=rung.effort) for i in range(rung.restarts) for g in cells]
-            cells = self._cut(now, cells, max(self.plan.leaders, math.ceil(rung.kept * len(cells))), number)
+            going_on = max(self.plan.leaders, rung.least, math.ceil(rung.kept * len(cells)))
+            cells = self._cut(now, cells, going_on, number)
         if len(cells) > self.plan.leaders:
             cells = self._cut(now, cells, self.plan.leaders, len(self.plan.rungs))
         for graph in self.graphs:
@@ -271,7 +286,7 @@ class Race:
         """As many more restarts of every contender as it lacks that agree; a second run of near ones."""
         order = now.order(cells)
         tasks = []
-        for graph in order[:CONTENDERS]:
+        for graph in order[: self.plan.contenders]:
             runs = len(now.restarts[graph])
             behind = now.scores[order[0]] - now.scores[graph]
             if behind <= CONTENDER_DB:
