@@ -20,6 +20,9 @@ LEAST_GAIN_DB = 1e-3
 ROUNDS = 4
 """Rounds of site sweep and polish at most."""
 
+PATIENCE = 20
+"""Evolutions in turn at most until something fits."""
+
 KICKED = 512
 """Points of each kind of a hop's kicks that are evaluated."""
 
@@ -162,9 +165,14 @@ def seek(cell: Cell, rng: np.random.Generator, effort: Effort, stop: Callable[[]
     order = best_rows(sample, goal, effort.islands * effort.population)
     dealt = np.concatenate([order[island :: effort.islands] for island in range(effort.islands)])
     move = np.arange(effort.islands) % 2 == 1
-    populations = evolve(cell, rng, sample.take(dealt), effort.generations, goal, stop, effort.islands, move)
-    starts = [point for population in populations for point in _distinct(population, effort.polished)]
-    fitting = [point for point in starts if penalty(point, goal)[0] == 0.0]
+    population, fitting = sample.take(dealt), []
+    for _ in range(PATIENCE):
+        islands = evolve(cell, rng, population, effort.generations, goal, stop, effort.islands, move)
+        starts = [point for island in islands for point in _distinct(island, effort.polished)]
+        fitting = [point for point in starts if penalty(point, goal)[0] == 0.0]
+        if fitting or stop():
+            break
+        population = joined(islands)
     if not fitting:
         return None
     found = joined(fitting)

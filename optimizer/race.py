@@ -28,9 +28,6 @@ AGREE_DB = 0.05
 CONTENDER_DB = 0.1
 """A leader within this of the best cell must be settled too."""
 
-NEAR_DB = 0.35
-"""A leader within this of the best cell gets a second chance: single runs scatter so much."""
-
 OTHER_CELLS = 4
 """Graphs whose other objectives are sought: the best, and those that the front would miss most."""
 
@@ -47,14 +44,11 @@ class Rung:
         Runs of this effort that every cell has had at the end of the rung [1].
     kept : float
         Share of the cells that go on [1].
-    least : int
-        Cells that go on at least [1].
     """
 
     effort: str
     restarts: int
     kept: float
-    least: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,6 +67,9 @@ class Plan:
         Leaders that may be run again, the best ones: where many are level, whichever wins is as good [1].
     agree, most : int
         Restarts that must agree on a contender's best, and restarts of a cell at most [1].
+    reach_db, chances : float, int
+        Leaders that are no further behind are run again too, as single runs scatter so much, until as many
+        agree on their own best or they have had their chances [dB, 1].
     """
 
     rungs: tuple[Rung, ...]
@@ -81,6 +78,8 @@ class Plan:
     contenders: int
     agree: int
     most: int
+    reach_db: float
+    chances: int
 
 
 PLANS = {
@@ -91,18 +90,22 @@ PLANS = {
         contenders=2,
         agree=2,
         most=2,
+        reach_db=0.35,
+        chances=2,
     ),
     "normal": Plan(
         rungs=(
             Rung(effort="survey", restarts=2, kept=0.45),
-            Rung(effort="normal", restarts=1, kept=0.4, least=6),
-            Rung(effort="normal", restarts=3, kept=0.3),
+            Rung(effort="normal", restarts=1, kept=0.35),
+            Rung(effort="normal", restarts=2, kept=0.5),
         ),
         full="normal",
-        leaders=4,
-        contenders=4,
+        leaders=6,
+        contenders=6,
         agree=3,
         most=8,
+        reach_db=1.2,
+        chances=4,
     ),
     "thorough": Plan(
         rungs=(
@@ -112,9 +115,11 @@ PLANS = {
         ),
         full="thorough",
         leaders=8,
-        contenders=4,
+        contenders=8,
         agree=4,
         most=16,
+        reach_db=1.2,
+        chances=6,
     ),
 }
 """Plans by the name of the effort that a season gives."""
@@ -236,8 +241,7 @@ class Race:
             if len(cells) <= self.plan.leaders:
                 break
             yield [Task(graph=g, restart=i, effort=rung.effort) for i in range(rung.restarts) for g in cells]
-            going_on = max(self.plan.leaders, rung.least, math.ceil(rung.kept * len(cells)))
-            cells = self._cut(now, cells, going_on, number)
+            cells = self._cut(now, cells, max(self.plan.leaders, math.ceil(rung.kept * len(cells))), number)
         if len(cells) > self.plan.leaders:
             cells = self._cut(now, cells, self.plan.leaders, len(self.plan.rungs))
         for graph in self.graphs:
@@ -283,17 +287,14 @@ class Race:
         return order[:count]
 
     def _unsettled(self, now: Standing, cells: list[str]) -> list[Task]:
-        """As many more restarts of every contender as it lacks that agree; a second run of near ones."""
+        """As many more restarts of every contender as it lacks that agree; fewer of those that are behind."""
         order = now.order(cells)
         tasks = []
         for graph in order[: self.plan.contenders]:
             runs = len(now.restarts[graph])
             behind = now.scores[order[0]] - now.scores[graph]
-            if behind <= CONTENDER_DB:
-                lacking = self.plan.agree - now.agreeing(graph)
-            else:
-                lacking = 2 - runs if behind <= NEAR_DB else 0
-            if lacking > 0:
-                last = min(runs + lacking, self.plan.most)
-                tasks += [Task(graph=graph, restart=i, effort=self.plan.full) for i in range(runs, last)]
+            near = behind <= self.plan.reach_db
+            most = self.plan.most if behind <= CONTENDER_DB else self.plan.chances if near else runs
+            last = min(runs + self.plan.agree - now.agreeing(graph), most)
+            tasks += [Task(graph=graph, restart=i, effort=self.plan.full) for i in range(runs, last)]
         return tasks

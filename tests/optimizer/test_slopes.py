@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from models import linear_terms
 from models.backend import has_compiler
 from models.catalogue import named_topology
 from models.complex_step import stepped
@@ -176,6 +177,18 @@ def test_which_elements_have_formulas() -> None:
         batch = cell.space.decode(stepped(np.full((1, n), 0.4)), np.zeros((n, 3), int))
         layout = make_layout(batch, DEMO)
         assert np.all((layout.ways[:, 0] > 0) == formulas)
+
+
+def test_outsides_are_kept_as_long_as_a_batch_needs_them(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Points whose sites are known beside points that fill the store, which is then emptied."""
+    cell = cell_of(DEMO, "AB/AB.Ao.Bo", "numpy")
+    x, site, logs = fitting(cell, 6, 3)
+    expected = slopes(cell, x, site, logs)
+    monkeypatch.setattr(linear_terms, "KEPT", 2)
+    cell = cell_of(DEMO, "AB/AB.Ao.Bo", "numpy")
+    slopes(cell, x[:3], site[:3], logs[:3])
+    found = slopes(cell, x, site, logs)
+    assert np.array_equal(found.d_level, expected.d_level)
 
 
 def test_other_designs_are_refused() -> None:
