@@ -42,7 +42,8 @@ FLAT = ("Optuna TPE", "Optuna NSGA-II", "Optuna CMA-ES")
 LAST_BATCH = 0.06
 """A batch that began before the race's time ends within this share of it thereafter."""
 
-RACE = "race"
+RACE, NORMAL = "race", "race, normal"
+"""The race at efforts quick and normal."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

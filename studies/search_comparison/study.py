@@ -17,6 +17,7 @@ from optimizer.files import write_csv
 from studies.search_comparison.drawing import comparison_figure
 from studies.search_comparison.runs import (
     FLAT,
+    NORMAL,
     PEERS,
     RACE,
     Run,
@@ -42,9 +43,6 @@ REDUCED = 0.25
 
 MOST = 1.25
 """Longest run of the other peers of single graphs, if they are short of evaluations, over the race's [1]."""
-
-NORMAL = "race, normal"
-"""The race at effort normal."""
 
 
 def one_season(

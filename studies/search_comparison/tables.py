@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from optimizer.history import hypervolume
-from studies.search_comparison.runs import PEERS, RACE, Run
+from studies.search_comparison.runs import NORMAL, PEERS, RACE, Run
 
 NEAR_DB = 0.1
 """A run within this of a target has reached it."""
@@ -137,8 +137,7 @@ def _line(method: str, rows: Sequence[dict[str, Any]]) -> str:
 
 
 def _print_times(rows: Sequence[dict[str, Any]]) -> None:
-    """Print how long every method took to two targets, in seconds and in units of its race's time to it."""
-    races = {row["seed"]: row for row in rows if row["method"] == RACE}
+    """Print how long every method took to two targets, in seconds and in units of its seed's sooner race."""
     print(f"\n| method | to {NEAR_DB:g} dB below the peers' best, {rows[0]['peers_best_db']:.2f} dB ", end="")
     print(f"| to {NEAR_DB:g} dB below the best of all runs, {rows[0]['best_run_db']:.2f} dB |")
     print("|---|---|---|")
@@ -150,9 +149,11 @@ def _print_times(rows: Sequence[dict[str, Any]]) -> None:
             words = f"{len(found)} of {len(mine)}"
             if found:
                 words += f", {found[0]:.1f} to {found[-1]:.1f} s"
-            both = [row for row in mine if row[key] is not None and races[row["seed"]][key] is not None]
-            ratios = sorted(row[key] / races[row["seed"]][key] for row in both)
-            if ratios and method != RACE:
+            races = [row for row in rows if row["method"] in (RACE, NORMAL) and row[key] is not None]
+            soonest = {row["seed"]: min(r[key] for r in races if r["seed"] == row["seed"]) for row in races}
+            both = [row for row in mine if row[key] is not None and row["seed"] in soonest]
+            ratios = sorted(row[key] / soonest[row["seed"]] for row in both)
+            if ratios and method not in (RACE, NORMAL):
                 words += f", {ratios[0]:.1f} to {ratios[-1]:.1f} times the race's"
             cells.append(words)
         print("| " + " | ".join((method, *cells)) + " |")
