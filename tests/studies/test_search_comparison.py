@@ -7,13 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from optimizer.evaluation import evaluate_files
 from optimizer.files import read_csv
 from optimizer.outcomes import Task
-from optimizer.season import load_season
 from optimizer.tasks import TaskRunner
 from studies.search_comparison.ledger import CountingRunner, Ledger, PeerCell
-from studies.search_comparison.runs import CONFIGS, PEERS, RACE, Run, saved, study_graphs, study_season
+from studies.search_comparison.runs import PEERS, RACE, Run, saved, study_graphs, study_season
 
 GRAPHS = study_graphs(1)
 
@@ -81,17 +79,3 @@ def test_reduced_study(tmp_path: Path) -> None:
     assert main(arguments) == rows
     assert len(read_csv(tmp_path / "scores.csv")) == len(rows)
     assert (tmp_path / "half_space.png").stat().st_size > 5_000
-
-
-def test_rare_box_is_what_the_study_says() -> None:
-    """Read back from its file it fits, and is louder than anything that a race or a peer found."""
-    folder = Path(__file__).parents[2] / "studies" / "search_comparison"
-    rare = evaluate_files(load_season(CONFIGS / "demo.toml"), [folder / "demo_rare.toml"])[0]
-    assert rare["fits"]
-    ends = [
-        (row["method"], float(row["at_end_db"]))
-        for row in read_csv(folder / "scores.csv")
-        if row["season"] == "demo"
-    ]
-    assert rare["score_db"] > max(score for _, score in ends)
-    assert rare["score_db"] > max(score for method, score in ends if method in PEERS) + 0.5
