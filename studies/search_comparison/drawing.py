@@ -23,7 +23,8 @@ def comparison_figure(name: str, runs: Sequence[Run], best_db: float, peers: Seq
     figure.suptitle(title, x=0.01, ha="left", fontweight="bold", fontsize=10.5)
     panels = figure.subplots(2, 1, sharey=True)
     races = [run for run in runs if run.method == RACE]
-    for ax, column, label in zip(panels, (0, 1), ("processor time (s)", "designs submitted"), strict=True):
+    labels = ("processor time (s)", "designs submitted (thousands)")
+    for ax, column, label, unit in zip(panels, (0, 1), labels, (1.0, 1e3), strict=True):
         for number, method in enumerate((RACE, *peers)):
             mine = [run for run in runs if run.method == method]
             if not mine:
@@ -31,7 +32,7 @@ def comparison_figure(name: str, runs: Sequence[Run], best_db: float, peers: Seq
             at, gap = _median_gap(mine, column, best_db)
             race = method == RACE
             ax.plot(
-                at,
+                at / unit,
                 gap,
                 drawstyle="steps-post",
                 color=INK if race else COLOURS[(number - 1) % 6],
@@ -40,7 +41,7 @@ def comparison_figure(name: str, runs: Sequence[Run], best_db: float, peers: Seq
                 label=method if column == 0 else None,
             )
         end = np.median([run.seconds if column == 0 else run.evaluations for run in races])
-        ax.axvline(end, color=QUIET, linewidth=0.8, linestyle=(0, (2, 2)))
+        ax.axvline(end / unit, color=QUIET, linewidth=0.8, linestyle=(0, (2, 2)))
         ax.set_xscale("log")
         ax.set_yscale("log")
         ax.xaxis.set_major_formatter(_plain)
