@@ -140,6 +140,12 @@ def widen(cell: Cell, rng: np.random.Generator, generations: int, stop: Callable
         cell.evaluate(trial, _inherited(cell, rng, known.site[at], known.site[mate]))
 
 
+def redrawn(cell: Cell, rng: np.random.Generator, site: np.ndarray, rate: float) -> np.ndarray:
+    """Sites, a share of them drawn anew."""
+    redraw = rng.random(site.shape) < rate
+    return np.where(redraw, rng.integers(0, len(cell.space.sites), site.shape), site)
+
+
 def _crossed(rng: np.random.Generator, x: np.ndarray, trial: np.ndarray, cross: np.ndarray) -> np.ndarray:
     """Points with some variables of their trials, at least one; beyond an end, half the way to it."""
     trial = np.where(trial < 0.0, 0.5 * x, np.where(trial > 1.0, 0.5 * (1.0 + x), trial))
@@ -152,8 +158,7 @@ def _inherited(cell: Cell, rng: np.random.Generator, site: np.ndarray, donor: np
     if site.shape[1] == 0:
         return site
     site = np.where(rng.random(site.shape) < INHERIT_RATE, donor, site)
-    redraw = rng.random(site.shape) < REDRAW_RATE
-    return np.where(redraw, rng.integers(0, len(cell.space.sites), site.shape), site)
+    return redrawn(cell, rng, site, REDRAW_RATE)
 
 
 def _order(population: Points, goal: Goal, islands: int) -> np.ndarray:

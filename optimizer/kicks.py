@@ -11,6 +11,7 @@ from itertools import combinations, product
 import numpy as np
 
 from optimizer.cell import Cell, Points
+from optimizer.evolution import redrawn
 from optimizer.space import SearchSpace
 
 NEAR, SMALL, WIDE = 0.15, 0.05, 0.1
@@ -58,7 +59,8 @@ def kick(cell: Cell, rng: np.random.Generator, point: Points, count: int, hop: i
         order = exchanges(cell.space)
         changed = np.take_along_axis(x, order[rng.integers(0, len(order), count)], axis=1)
         sets = [np.where(anew, rng.random(x.shape), x + _moves(rng, x, WIDE)), changed + _moves(rng, x, WIDE)]
-    return [cell.evaluate(_turned(moved), _sites(cell, rng, point, count)) for moved in sets]
+    site = np.repeat(point.site, count, axis=0)
+    return [cell.evaluate(_turned(moved), redrawn(cell, rng, site, REDRAW_RATE)) for moved in sets]
 
 
 def exchanges(space: SearchSpace) -> np.ndarray:
@@ -104,9 +106,3 @@ def _moves(rng: np.random.Generator, x: np.ndarray, reach: float) -> np.ndarray:
 def _turned(x: np.ndarray) -> np.ndarray:
     """Variables with those beyond an end turned back."""
     return np.clip(np.where(x < 0.0, -x, np.where(x > 1.0, 2.0 - x, x)), 0.0, 1.0)
-
-
-def _sites(cell: Cell, rng: np.random.Generator, point: Points, count: int) -> np.ndarray:
-    site = np.repeat(point.site, count, axis=0)
-    redraw = rng.random(site.shape) < REDRAW_RATE
-    return np.where(redraw, rng.integers(0, len(cell.space.sites), site.shape), site)

@@ -293,8 +293,8 @@ class Race:
         for graph in order[: self.plan.contenders]:
             runs = len(now.restarts[graph])
             behind = now.scores[order[0]] - now.scores[graph]
-            near = behind <= self.plan.reach_db
-            most = self.plan.most if behind <= CONTENDER_DB else self.plan.chances if near else runs
+            chances = self.plan.chances if behind <= self.plan.reach_db else 0
+            most = self.plan.most if behind <= CONTENDER_DB else chances
             last = min(runs + self.plan.agree - now.agreeing(graph), most)
             tasks += [Task(graph=graph, restart=i, effort=self.plan.full) for i in range(runs, last)]
         return tasks

@@ -138,21 +138,24 @@ def _line(method: str, rows: Sequence[dict[str, Any]]) -> str:
 
 def _print_times(rows: Sequence[dict[str, Any]]) -> None:
     """Print how long every method took to two targets, in seconds and in units of its seed's sooner race."""
+    soonest: dict[str, dict[int, float]] = {"seconds_to_peers_best": {}, "seconds_to_best": {}}
+    for key, found in soonest.items():
+        for row in rows:
+            if row["method"] in (RACE, NORMAL) and row[key] is not None:
+                found[row["seed"]] = min(row[key], found.get(row["seed"], math.inf))
     print(f"\n| method | to {NEAR_DB:g} dB below the peers' best, {rows[0]['peers_best_db']:.2f} dB ", end="")
     print(f"| to {NEAR_DB:g} dB below the best of all runs, {rows[0]['best_run_db']:.2f} dB |")
     print("|---|---|---|")
     for method in dict.fromkeys(row["method"] for row in rows):
         cells = []
-        for key in ("seconds_to_peers_best", "seconds_to_best"):
+        for key in soonest:
             mine = [row for row in rows if row["method"] == method]
-            found = sorted(row[key] for row in mine if row[key] is not None)
-            words = f"{len(found)} of {len(mine)}"
-            if found:
-                words += f", {found[0]:.1f} to {found[-1]:.1f} s"
-            races = [row for row in rows if row["method"] in (RACE, NORMAL) and row[key] is not None]
-            soonest = {row["seed"]: min(r[key] for r in races if r["seed"] == row["seed"]) for row in races}
-            both = [row for row in mine if row[key] is not None and row["seed"] in soonest]
-            ratios = sorted(row[key] / soonest[row["seed"]] for row in both)
+            times = sorted(row[key] for row in mine if row[key] is not None)
+            words = f"{len(times)} of {len(mine)}"
+            if times:
+                words += f", {times[0]:.1f} to {times[-1]:.1f} s"
+            both = [row for row in mine if row[key] is not None and row["seed"] in soonest[key]]
+            ratios = sorted(row[key] / soonest[key][row["seed"]] for row in both)
             if ratios and method not in (RACE, NORMAL):
                 words += f", {ratios[0]:.1f} to {ratios[-1]:.1f} times the race's"
             cells.append(words)
